@@ -1,0 +1,1 @@
+"""Arrays in, arrays out; knows no vehicle. Lengths in mm, float64."""

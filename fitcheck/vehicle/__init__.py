@@ -1,0 +1,1 @@
+"""The vehicle as plain data: scene, mechanisms, masses, and where the ground is."""

@@ -1,0 +1,288 @@
+"""What a check works on: frozen data in mm, kg and degrees, in the vehicle frame.
+
+x rearward from the front-axle line, y to the vehicle's right, z up from the
+scan-day floor. Whoever builds a :class:`Scene` has validated it: names are unique,
+classes exist, masses and positions are finite.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from fitcheck.geometry.solids import Solid
+    from fitcheck.geometry.surface import TiledSurface
+    from fitcheck.vehicle.mechanisms import MovingBody, SolidAxle
+
+Vector = tuple[float, float, float]
+
+SCAN = "scan"
+"""The name of the scanned surface in pairs, rules and contacts."""
+
+PART_CLASSES: tuple[str, ...] = (
+    "frame",
+    "body",
+    "axle",
+    "tyre",
+    "steering",
+    "shaft",
+    "drive_unit",
+    "exhaust",
+    "brake_line",
+    "fuel",
+    "hv_box",
+    "hv_cable",
+    "lv",
+    "coolant",
+    "structure",
+    "keep_out",
+    "occupant",
+    "outer_skin",
+)
+"""Every class a part may have; a word outside this list is an error."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A value with its standard uncertainty (one sigma), same unit."""
+
+    value: float
+    sigma: float = 0.0
+
+
+@dataclass(frozen=True)
+class PointMass:
+    """A mass at a place. ``cg_sigma_mm`` is one sigma in each axis."""
+
+    name: str
+    mass_kg: Quantity
+    cg_mm: Vector
+    cg_sigma_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Part:
+    """A thing placed by a layout, as a union of solids; no solids: a mass without a shape."""
+
+    name: str
+    part_class: str
+    solids: tuple[Solid, ...]
+    mass: PointMass | None
+    placed_by: str  # in words, for the echo: "extents", "corner front left bottom at …"
+    origin: str = ""  # file:line of its entry
+    taped_sigma_mm: float = 0.0  # > 0: its place was taped on the vehicle, one sigma
+    size_sigma_mm: float | None = None  # None: the scene's fabrication uncertainty
+    sprung: bool = True
+
+
+@dataclass(frozen=True)
+class Region:
+    """A box, cylinder, sphere or capsule in vehicle coordinates, for contacts and removals.
+
+    ``kind`` "box": ``lo``, ``hi``; "cylinder" and "capsule": ``start``, ``end``,
+    ``radius_mm``; "sphere": ``start``, ``radius_mm``.
+    """
+
+    kind: str
+    lo: Vector | None = None
+    hi: Vector | None = None
+    start: Vector | None = None
+    end: Vector | None = None
+    radius_mm: float | None = None
+
+    def contains(self, points: NDArray[np.float64], grow_mm: float = 0.0) -> NDArray[np.bool_]:
+        """Which of the (n, 3) points lie in the region grown by ``grow_mm``; of none: none."""
+        points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+        if self.kind == "box":
+            lo, hi = np.asarray(self.lo) - grow_mm, np.asarray(self.hi) + grow_mm
+            return np.asarray(np.all((points >= lo) & (points <= hi), axis=1))
+        start = np.asarray(self.start, dtype=np.float64)
+        radius = float(self.radius_mm or 0.0) + grow_mm
+        if self.kind == "sphere":
+            return np.asarray(np.linalg.norm(points - start, axis=1) <= radius)
+        axis = np.asarray(self.end, dtype=np.float64) - start
+        length = float(np.linalg.norm(axis))
+        along = (points - start) @ (axis / length)
+        if self.kind == "cylinder":
+            off = np.linalg.norm(points - start - along[:, None] * axis / length, axis=1)
+            return np.asarray((off <= radius) & (along >= -grow_mm) & (along <= length + grow_mm))
+        along = np.clip(along, 0.0, length)
+        return np.asarray(np.linalg.norm(points - start - along[:, None] * axis / length, axis=1) <= radius)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """How much room a pair needs. ``between`` holds part names, classes, "scan" or "any"."""
+
+    between: tuple[str, str]
+    must_mm: float
+    want_mm: float
+    why: str
+    label: str = ""  # "code" | "practice" | "maker" | "judgement"
+    source: str | None = None
+    origin: str = "default"  # "default" or file:line
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A place where two things are meant to touch; anywhere else the pair is still judged."""
+
+    between: tuple[str, str]
+    at: Region
+    why: str
+    deeper_than_mm: float = 1.0  # an overlap deeper than this is judged, even in the place
+    origin: str = ""
+
+
+@dataclass(frozen=True)
+class Exclusion:
+    """A pair that somebody takes out of the check, with the reason."""
+
+    between: tuple[str, str]
+    why: str
+    origin: str = ""
+
+
+@dataclass(frozen=True)
+class Uncertainties:
+    """Named one-sigma uncertainties in mm; a pair's guard is 2·√(sum of the squares that apply)."""
+
+    scan: float = 0.5
+    alignment: float = 0.8
+    taped_joint: float = 2.0
+    fabrication: float = 1.5
+    motion: float = 2.0
+
+
+@dataclass(frozen=True)
+class Tyre:
+    radius_mm: float  # unloaded
+    width_mm: float
+    rate_n_mm: float
+
+
+@dataclass(frozen=True)
+class Axle:
+    """One axle as weighed. ``name`` is "front" or "rear"; rates are per wheel, at the wheel."""
+
+    name: str
+    x_mm: float
+    track_mm: float
+    rating_kg: float | None
+    wheel_rate_n_mm: float
+    tyre: Tyre
+    hub_z_mm: float | None = None  # wheel-centre height on scan day; None: from the tyre's deflection
+    unsprung_kg: float = 0.0
+    mechanism: str | None = None  # the mechanism that carries it: gives bump travel
+
+
+@dataclass(frozen=True)
+class CornerWeights:
+    """Scale readings in kg with one sigma each."""
+
+    front_left: Quantity
+    front_right: Quantity
+    rear_left: Quantity
+    rear_right: Quantity
+
+
+@dataclass(frozen=True)
+class RaisedAxle:
+    """The raised-axle weighing: ``axle`` went up ``by_mm`` at the wheel centres, the other gained."""
+
+    axle: str  # the axle that was raised
+    by_mm: float
+    other_axle_gains_kg: Quantity
+
+
+@dataclass(frozen=True)
+class Weights:
+    """The ledger's first column: what stood on the scales, and what came off since."""
+
+    as_weighed: CornerWeights
+    raised: RaisedAxle | None = None
+    cg_height_mm: Quantity | None = None  # instead of ``raised``
+    removed: tuple[PointMass, ...] = ()  # both weights.removed and scan.remove
+    added: tuple[PointMass, ...] = ()  # masses without a shape
+
+
+@dataclass(frozen=True)
+class LoadState:
+    """Who and what is aboard, on top of the arrangement's own parts."""
+
+    name: str
+    aboard: tuple[PointMass, ...] = ()
+
+
+@dataclass(frozen=True)
+class Target:
+    """An owner's limit: ``name`` is a figure ("front_share_pct", "breakover_deg", "departure_deg",
+    "approach_deg", "belly_mm", "bump_left_front_mm", "bump_left_rear_mm"), in one load state."""
+
+    name: str
+    state: str
+    limit: float
+    sense: str = "at least"
+    source: str | None = None
+    origin: str = ""
+
+
+@dataclass(frozen=True)
+class ShaftPart:
+    """A propeller shaft between a joint on the body and a joint on a mechanism (or two fixed joints)."""
+
+    name: str
+    start_mm: Vector  # joint centre at scan pose
+    end_mm: Vector
+    end_on: str | None  # the mechanism that carries the end joint
+    diameter_mm: float
+    wall_mm: float | None
+    yoke_diameter_mm: float | None
+    yoke_length_mm: float | None
+    whip_mm: float = 0.0
+    yoke_whip_mm: float = 0.0
+    start_axis: Vector = (1.0, 0.0, 0.0)  # the joint's own shaft axis on the body side
+    end_axis: Vector = (1.0, 0.0, 0.0)  # the pinion axis at scan pose; turns with the mechanism
+    speed_of_sound_m_s: float = 5110.0  # √(E/ρ) of the tube; steel
+    origin: str = ""
+    part_class: str = "shaft"
+    mass: PointMass | None = None
+    start_on: str | None = None
+
+
+@dataclass(frozen=True)
+class ScanLayers:
+    """The prepared scan in the vehicle frame: what is there, and what was cut out of it."""
+
+    metal: TiledSurface
+    removed: dict[str, TiledSurface] = field(default_factory=dict)
+    spacing_mm: float = 0.0  # median edge length
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One arrangement in one vehicle, ready to be checked."""
+
+    title: str
+    layout_file: str
+    vehicle: str
+    parts: tuple[Part, ...]
+    scan: ScanLayers | None
+    mechanisms: dict[str, SolidAxle] = field(default_factory=dict)
+    shafts: tuple[ShaftPart, ...] = ()
+    moving: tuple[MovingBody, ...] = ()  # axle bodies and shafts, as convex pieces
+    axles: dict[str, Axle] = field(default_factory=dict)  # "front", "rear"
+    weights: Weights | None = None
+    load_states: tuple[LoadState, ...] = ()
+    rules: tuple[Rule, ...] = ()  # the file's own; the defaults are in checks/rules.py
+    contacts: tuple[Contact, ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
+    uncertainties: Uncertainties = Uncertainties()
+    targets: tuple[Target, ...] = ()
+    inputs: dict[str, str] = field(default_factory=dict)  # file → sha256
+    warnings: tuple[str, ...] = ()
