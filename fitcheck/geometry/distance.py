@@ -1,0 +1,301 @@
+"""Exact least distance between surfaces, triangle to triangle, with the two points.
+
+The narrow phase is python-fcl's mesh-mesh distance, in double precision; never its
+primitives, never its collide call (which misses coplanar contact). What surrounds it:
+
+- Only the triangles that can matter are handed to it: tiles by the larger of the gap
+  between boxes along the vehicle axes and along the solid's own axes, then triangles.
+- Two flaws are mended here, by a second look with our own narrow phase: of two triangles with
+  exactly parallel edges the library may take those edges for the nearest features although
+  others are nearer, even where the triangles cross; and of two coplanar triangles, one wholly
+  inside the other, it may return the distance to an edge. Both answers are too large.
+- It answers 0.0 or crashes on non-finite or empty input: both are refused before.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fitcheck.errors import InternalError
+from fitcheck.geometry.solids import Solid, proper_rotation
+from fitcheck.geometry.surface import TiledSurface
+from fitcheck.geometry.triangles import parallel_rows, triangle_distances
+
+if TYPE_CHECKING:
+    import fcl
+
+Floats = NDArray[np.float64]
+Shape = Solid | TiledSurface
+
+CONTACT_TOLERANCE_MM = 1e-6
+"""At or below this distance two surfaces touch."""
+
+_SEED_TRIANGLES = 512
+_PAIRS_A_CHUNK = 1 << 18
+
+
+@dataclass(frozen=True)
+class Closest:
+    """The least distance: ``points_mm`` (2, 3), first on the first shape; rows of both ``faces``."""
+
+    distance_mm: float
+    points_mm: Floats
+    triangles: tuple[int, int]
+
+
+def touching(distance_mm: float) -> bool:
+    """Whether a distance means contact (≤ 1e-6 mm); a NaN is refused, never a miss."""
+    if not np.isfinite(distance_mm):
+        raise InternalError("a distance must be finite")
+    return distance_mm <= CONTACT_TOLERANCE_MM
+
+
+def closest(first: Shape, second: Shape, upper_mm: float = np.inf) -> Closest:
+    """The least distance between two shapes, ball radii taken off, never below 0.
+
+    ``upper_mm`` is a distance known to be reached or not of interest beyond: it only
+    prunes, and the answer is exact whenever it is below ``upper_mm``. Raises InternalError
+    for an empty shape (the least of nothing would be a silent pass), for non-finite
+    vertices and for indices out of range.
+    """
+    near, far = _candidates(first, second, upper_mm)
+    pair = _narrow(near, far)
+    pair = _mend(near, far, pair)
+    return _grow(first, second, near, far, pair)
+
+
+def triangle_pair_distances(first: Floats, second: Floats) -> Floats:
+    """Distances (n,) of n single triangle pairs (n, 3, 3) by the engine's own narrow phase."""
+    result = np.empty(len(first))
+    row = np.zeros(1, dtype=np.int64)
+    for i, (one, other) in enumerate(zip(first, second, strict=True)):
+        near, far = _Crop(one[None], row), _Crop(other[None], row)
+        result[i] = _mend(near, far, _narrow(near, far)).distance_mm
+    return result
+
+
+class PosedDistance:
+    """Distances of one solid in many poses to one still shape; the models are built once."""
+
+    def __init__(self, obstacle: Shape, solid: Solid) -> None:
+        self._radius = solid.radius_mm + _radius(obstacle)
+        self._near, self._far = _all(obstacle), _all(solid)
+        self._still, self._moving = _object(self._near), _new_object(self._far)
+
+    def at(self, rotation: ArrayLike, shift: ArrayLike) -> float:
+        """The least distance in mm with the solid's points at ``rotation @ p + shift``."""
+        import fcl
+
+        rotation, shift = proper_rotation(rotation), np.asarray(shift, dtype=np.float64)
+        if not np.isfinite(shift).all():
+            raise InternalError("a pose needs a finite shift")
+        self._moving.setTransform(fcl.Transform(rotation, shift))
+        distance = float(fcl.distance(self._still, self._moving, fcl.DistanceRequest(), fcl.DistanceResult()))
+        moved = _Crop(self._far.corners @ rotation.T + shift, self._far.rows)
+        pair = _mend(self._near, moved, _Pair(distance, np.zeros((2, 3)), 0, 0))
+        return max(0.0, pair.distance_mm - self._radius)
+
+
+@dataclass(frozen=True)
+class _Crop:
+    """Some triangles (k, 3, 3) of a shape, and their rows in its ``faces``.
+
+    ``owner`` is the solid that they are all of: its model is built once.
+    """
+
+    corners: Floats
+    rows: NDArray[np.int64]
+    owner: Solid | None = None
+
+
+@dataclass(frozen=True)
+class _Pair:
+    distance_mm: float
+    points_mm: Floats
+    near: int  # row in the crops
+    far: int
+
+
+_models: weakref.WeakKeyDictionary[Solid, fcl.CollisionObject] = weakref.WeakKeyDictionary()
+
+
+def _radius(shape: Shape) -> float:
+    return shape.radius_mm if isinstance(shape, Solid) else 0.0
+
+
+def _all(shape: Shape) -> _Crop:
+    if len(shape.faces) and not 0 <= int(shape.faces.min()) <= int(shape.faces.max()) < len(shape.vertices):
+        raise InternalError("a face names a vertex that is not there")
+    owner = shape if isinstance(shape, Solid) else None
+    return _Crop(_checked(shape.vertices[shape.faces]), np.arange(len(shape.faces)), owner)
+
+
+def _checked(corners: Floats) -> Floats:
+    if len(corners) == 0:
+        raise InternalError("a distance needs at least one triangle on each side")
+    corners = np.ascontiguousarray(corners, dtype=np.float64)
+    if not np.isfinite(corners).all():
+        raise InternalError("a distance needs finite vertices")
+    return corners
+
+
+def _object(crop: _Crop) -> fcl.CollisionObject:
+    """The library's model of a crop; that of a whole solid is kept as long as the solid lives."""
+    if crop.owner is None:
+        return _new_object(crop)
+    if crop.owner not in _models:
+        _models[crop.owner] = _new_object(crop)
+    return _models[crop.owner]
+
+
+def _new_object(crop: _Crop) -> fcl.CollisionObject:
+    import fcl
+
+    model = fcl.BVHModel()
+    count = len(crop.corners)
+    model.beginModel(count, 3 * count)
+    model.addSubModel(crop.corners.reshape(-1, 3), np.arange(3 * count).reshape(-1, 3))
+    model.endModel()
+    return fcl.CollisionObject(model, fcl.Transform())
+
+
+def box_gaps(lo: Floats, hi: Floats, other_lo: Floats, other_hi: Floats) -> Floats:
+    """Distances between axis-aligned boxes; broadcasts over leading axes; 0 where they overlap."""
+    gap = np.maximum(np.maximum(lo - other_hi, other_lo - hi), 0.0)
+    return np.asarray(np.sqrt(np.einsum("...i,...i->...", gap, gap)))
+
+
+def box_lower_bounds(boxes: Floats, shape: Shape) -> Floats:
+    """For each box (n, 2, 3) a distance that nothing in it can be nearer than to the shape's core."""
+    vertices = shape.vertices if isinstance(shape, Solid) else shape.boxes.reshape(-1, 3)
+    bounds = box_gaps(boxes[:, 0], boxes[:, 1], vertices.min(axis=0), vertices.max(axis=0))
+    if isinstance(shape, Solid) and np.abs(shape.frame).max(axis=0).min() < 1.0 - 1e-12:
+        own = vertices @ shape.frame.T
+        centres = boxes.mean(axis=1) @ shape.frame.T
+        halves = (boxes[:, 1] - boxes[:, 0]) / 2.0 @ np.abs(shape.frame).T
+        bounds = np.maximum(bounds, box_gaps(centres - halves, centres + halves, own.min(axis=0), own.max(axis=0)))
+    return bounds
+
+
+def _candidates(first: Shape, second: Shape, upper_mm: float) -> tuple[_Crop, _Crop]:
+    """The triangles of both shapes among which the nearest pair certainly is."""
+    if isinstance(first, Solid) and isinstance(second, Solid):
+        return _all(first), _all(second)
+    if isinstance(first, Solid):
+        far, near = _candidates(second, first, upper_mm)
+        return near, far
+    if isinstance(second, TiledSurface):
+        return _both_tiled(first, second, upper_mm)
+    near = _near_rows(first, second, upper_mm + second.radius_mm)
+    return near, _all(second)
+
+
+def _near_rows(surface: TiledSurface, solid: Solid, upper_mm: float) -> _Crop:
+    if surface.triangle_count == 0:
+        raise InternalError("a distance needs at least one triangle on each side")
+    if not np.isfinite(solid.vertices).all():
+        raise InternalError("a distance needs finite vertices")
+    bounds = box_lower_bounds(surface.boxes, solid)
+    if not np.isfinite(bounds).all():
+        raise InternalError("a distance needs finite vertices")
+    seed = _seed(surface, solid, bounds)
+    upper_mm = min(upper_mm, _narrow(seed, _all(solid)).distance_mm)
+    rows = surface.face_rows(np.flatnonzero(bounds <= upper_mm))
+    corners = surface.triangles(rows)
+    boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
+    keep = box_lower_bounds(boxes, solid) <= upper_mm
+    return _Crop(_checked(corners[keep]), rows[keep]) if keep.any() else seed
+
+
+def _seed(surface: TiledSurface, solid: Solid, bounds: Floats) -> _Crop:
+    """A few near triangles: any of them gives an upper bound."""
+    tiles = np.argsort(bounds, kind="stable")[:4]
+    rows = surface.face_rows(np.sort(tiles))
+    corners = surface.triangles(rows)
+    boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
+    order = np.argsort(box_lower_bounds(boxes, solid), kind="stable")[:_SEED_TRIANGLES]
+    return _Crop(_checked(corners[order]), rows[order])
+
+
+def _both_tiled(first: TiledSurface, second: TiledSurface, upper_mm: float) -> tuple[_Crop, _Crop]:
+    if not first.triangle_count or not second.triangle_count:
+        raise InternalError("a distance needs at least one triangle on each side")
+    gaps = box_gaps(first.boxes[:, None, 0], first.boxes[:, None, 1], second.boxes[None, :, 0], second.boxes[None, :, 1])
+    i, j = np.unravel_index(int(np.argmin(gaps)), gaps.shape)
+    seeds = (_rows(first, np.array([i])), _rows(second, np.array([j])))
+    upper_mm = min(upper_mm, _narrow(*seeds).distance_mm)
+    close = gaps <= upper_mm
+    if not close.any():
+        return seeds
+    return _rows(first, np.flatnonzero(close.any(axis=1))), _rows(second, np.flatnonzero(close.any(axis=0)))
+
+
+def _rows(surface: TiledSurface, tiles: NDArray[np.intp]) -> _Crop:
+    rows = surface.face_rows(tiles)
+    return _Crop(_checked(surface.triangles(rows)), rows)
+
+
+def _narrow(near: _Crop, far: _Crop) -> _Pair:
+    import fcl
+
+    still, moving = _object(near), _object(far)
+    result = fcl.DistanceResult()  # a new one each time: a reused one keeps its old minimum
+    distance = float(fcl.distance(still, moving, fcl.DistanceRequest(enable_nearest_points=True), result))
+    points = np.array(result.nearest_points, dtype=np.float64)
+    if not np.isfinite(distance) or not np.isfinite(points).all():
+        raise InternalError("the distance library returned no finite answer")
+    return _Pair(distance, points, int(result.b1), int(result.b2))
+
+
+def _mend(near: _Crop, far: _Crop, pair: _Pair) -> _Pair:
+    """Look again, with our own narrow phase, at the pairs that the library is known to misjudge."""
+    if pair.distance_mm <= CONTACT_TOLERANCE_MM:
+        return _meeting_point(near, far, pair)
+    near_lo, near_hi = near.corners.min(axis=1), near.corners.max(axis=1)
+    far_lo, far_hi = far.corners.min(axis=1), far.corners.max(axis=1)
+    around = box_gaps(near_lo, near_hi, far_lo.min(axis=0), far_hi.max(axis=0))
+    rows = np.flatnonzero(around < pair.distance_mm)
+    if len(rows) == 0:
+        return pair
+    parallel = parallel_rows(near.corners[rows], far.corners)
+    for some, reach in ((rows[parallel], pair.distance_mm), (rows[~parallel], CONTACT_TOLERANCE_MM)):
+        step = max(1, _PAIRS_A_CHUNK // len(far.corners))
+        for start in range(0, len(some), step):
+            part = some[start : start + step]
+            gaps = box_gaps(near_lo[part, None], near_hi[part, None], far_lo[None], far_hi[None])
+            pair = _least_pair(near, far, (part, gaps < reach), pair)
+    return pair
+
+
+def _meeting_point(near: _Crop, far: _Crop, pair: _Pair) -> _Pair:
+    """In contact the library names two triangles, but not a point that they share."""
+    _, points = triangle_distances(near.corners[pair.near][None], far.corners[pair.far][None])
+    return _Pair(pair.distance_mm, points[0], pair.near, pair.far)
+
+
+def _least_pair(near: _Crop, far: _Crop, asked: tuple[NDArray[np.intp], NDArray[np.bool_]], pair: _Pair) -> _Pair:
+    rows, wanted = asked
+    i, j = np.nonzero(wanted)
+    if len(i) == 0:
+        return pair
+    gaps, points = triangle_distances(near.corners[rows[i]], far.corners[j])
+    best = int(gaps.argmin())
+    if gaps[best] >= pair.distance_mm:
+        return pair
+    return _Pair(float(gaps[best]), points[best], int(rows[i[best]]), int(j[best]))
+
+
+def _grow(first: Shape, second: Shape, near: _Crop, far: _Crop, pair: _Pair) -> Closest:
+    """Take the ball radii off a core distance and move both points onto the grown surfaces."""
+    radii = _radius(first), _radius(second)
+    points = pair.points_mm
+    distance = pair.distance_mm - sum(radii)
+    if any(radii) and pair.distance_mm > 0.0:
+        direction = (points[1] - points[0]) / pair.distance_mm
+        points = np.array([points[0] + radii[0] * direction, points[1] - radii[1] * direction])
+    return Closest(max(0.0, distance), points, (int(near.rows[pair.near]), int(far.rows[pair.far])))

@@ -1,0 +1,161 @@
+"""Overlap of a part (a union of closed solids) with a surface: how deep, and which way out.
+
+For a part and a surface the *signed clearance* is the distance when they are apart and
+minus the intrusion depth when they overlap: the greatest depth of a surface point inside
+the part. Under translation it changes no faster than the move itself, so
+
+- margin + depth is a lower bound on *any* move that clears by the margin; a sampled depth
+  is only ever too small, so it keeps that promise;
+- stepping along a direction by (margin − signed clearance) cannot jump over a clear position.
+
+Depth saturates where a skin passes right through a part: it is never called "the move
+needed". The clearing move is computed by stepping. It is a position, not a path to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitcheck.errors import InternalError
+from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Closest, Shape, box_gaps, closest
+from fitcheck.geometry.inside import depths, inside
+from fitcheck.geometry.sampling import points_on_triangles
+from fitcheck.geometry.solids import Solid
+from fitcheck.geometry.surface import TiledSurface
+
+Floats = NDArray[np.float64]
+
+SAMPLING_MM = 8.0
+LEAST_STEP_MM = 0.05
+MOVE_LIMIT_MM = 400.0
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """How two bodies stand: signed clearance in mm (−depth where they overlap), and where.
+
+    ``contact`` is "apart", "touching", "overlap" (surfaces cross) or "inside" (one wholly in
+    the other). ``exit`` is the unit vector along which the deepest point leaves the part.
+    """
+
+    clearance_mm: float
+    points_mm: Floats
+    contact: str
+    exit: Floats | None = None
+
+
+def meet(part: Sequence[Solid], other: Sequence[Shape]) -> Meeting:
+    """Signed clearance between two unions of shapes; ``part`` must be closed solids.
+
+    Solids of ``other`` are asked for containment both ways; of a surface it is asked whether a
+    piece of it lies inside the part (whether the part lies inside an open surface cannot be
+    told here). Raises InternalError when either has no triangles.
+    """
+    best = _least(part, other)
+    deep = _deepest(part, other)
+    if best.distance_mm > CONTACT_TOLERANCE_MM and deep is None:
+        return Meeting(best.distance_mm, best.points_mm, "apart")
+    if deep is None:
+        return Meeting(0.0, best.points_mm, "touching")
+    depth, point, way_out = deep
+    contact = "overlap" if best.distance_mm <= CONTACT_TOLERANCE_MM else "inside"
+    return Meeting(-depth, np.array([point + depth * way_out, point]), contact, way_out)
+
+
+def _least(part: Sequence[Solid], other: Sequence[Shape]) -> Closest:
+    best: Closest | None = None
+    for solid in part:
+        for shape in other:
+            found = closest(solid, shape, np.inf if best is None else best.distance_mm)
+            if best is None or found.distance_mm < best.distance_mm:
+                best = found
+    if best is None:
+        raise InternalError("a clearance needs at least one shape on each side")
+    return best
+
+
+def _deepest(part: Sequence[Solid], other: Sequence[Shape]) -> tuple[float, Floats, Floats] | None:
+    """The deepest sampled point of either inside the other: depth, point, way out of the part."""
+    best: tuple[float, Floats, Floats] | None = None
+    for solid in part:
+        for shape in other:
+            for points, holder, sense in _samples(solid, shape):
+                deep = depths(points, holder)
+                if len(deep) and deep.max() > 0.0 and (best is None or deep.max() > best[0]):
+                    k = int(deep.argmax())
+                    best = float(deep[k]), points[k], sense * _way_out(points[k], holder)
+    return best
+
+
+def _samples(solid: Solid, shape: Shape) -> list[tuple[Floats, Solid, float]]:
+    """Points to ask about, the solid they may be inside of, and the sense of the way out for the part."""
+    found = [(_points_near(shape, solid.extents()), solid, -1.0)]
+    if isinstance(shape, Solid):
+        found.append((_points_near(solid, shape.extents()), shape, 1.0))
+    return found
+
+
+def _points_near(shape: Shape, extents: Floats) -> Floats:
+    """Sample points of a shape's own surface that may lie inside a box of ``extents``."""
+    if isinstance(shape, TiledSurface):
+        tiles = np.flatnonzero(box_gaps(shape.boxes[:, 0], shape.boxes[:, 1], extents[0], extents[1]) <= 0.0)
+        corners = shape.triangles(shape.face_rows(tiles))
+    else:
+        corners = shape.vertices[shape.faces]
+    if len(corners) == 0:
+        return np.empty((0, 3))
+    lo, hi = corners.min(axis=1), corners.max(axis=1)
+    corners = corners[box_gaps(lo, hi, extents[0], extents[1]) <= 0.0]
+    return points_on_triangles(corners, SAMPLING_MM)
+
+
+def _way_out(point: Floats, solid: Solid) -> Floats:
+    """Unit vector from a point inside a solid to the nearest point of its surface."""
+    if solid.radius_mm > 0.0:
+        from fitcheck.geometry.separation import nearest_to_origin
+
+        away = -nearest_to_origin(solid.vertices[solid.faces] - point)
+        return _unit(away[int(np.einsum("fi,fi->f", away, away).argmin())])
+    corners = solid.vertices[solid.faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(normals, axis=1)
+    heights = np.einsum("fi,fi->f", normals, corners[:, 0] - point) / np.where(size > 0.0, size, 1.0)
+    if solid.convex:
+        best = int(np.where(size > 0.0, heights, np.inf).argmin())
+        return np.asarray(normals[best] / size[best])
+    from fitcheck.geometry.separation import nearest_to_origin
+
+    toward = nearest_to_origin(corners - point)
+    return _unit(toward[int(np.einsum("fi,fi->f", toward, toward).argmin())])
+
+
+def _unit(vector: Floats) -> Floats:
+    length = float(np.linalg.norm(vector))
+    return vector / length if length > 0.0 else np.array([0.0, 0.0, 1.0])
+
+
+def clearing_move(
+    part: Sequence[Solid], other: Sequence[Shape], direction: Floats, margin_mm: float, limit_mm: float = MOVE_LIMIT_MM
+) -> float | None:
+    """The first distance along a unit ``direction`` at which the part clears ``other`` by ``margin_mm``.
+
+    None when there is none within ``limit_mm``. Steps by (margin − signed clearance), never less
+    than 0.05 mm: a clear window narrower than that may be passed over.
+    """
+    moved_mm = 0.0
+    while moved_mm <= limit_mm:
+        moved = [solid.moved(np.eye(3), moved_mm * direction) for solid in part]
+        short = margin_mm - meet(moved, other).clearance_mm
+        if short <= 1e-6:
+            return moved_mm
+        moved_mm += max(short, LEAST_STEP_MM)
+    return None
+
+
+def any_inside(points: Floats, solids: Sequence[Solid]) -> bool:
+    """Whether any of (n, 3) points lies inside any of the solids."""
+    return any(bool(inside(points, solid).any()) for solid in solids)

@@ -1,0 +1,154 @@
+"""Distances between many pairs of convex hulls at once, each with a certificate.
+
+For two convex sets K and T the distance is the greatest gap between parallel planes that
+keep them apart: for *every* unit vector n, min n·K − max n·T is a lower bound. So a
+direction need not be trusted, only evaluated. The directions come from the
+Gilbert–Johnson–Keerthi iteration (1988) on the difference K − T, run on all pairs together
+in numpy; its current point is a difference of two points that exist, hence an upper bound.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_ITERATIONS = 40
+_GAP_MM = 2e-3
+_ROUNDING_MM = 1e-9
+"""Taken off every lower bound: what double precision can lose at vehicle coordinates."""
+
+
+@dataclass(frozen=True)
+class Hulls:
+    """n convex hulls of k flat discs each, grown by a ball and by a remainder.
+
+    ``points`` (n, k, 3) are the disc centres, ``discs`` (n, k, 3) the unit vectors that the
+    discs are square to (None: plain points), all of ``disc_radius_mm``; ``ball_mm`` grows
+    every hull, ``grow_mm`` (n,) each by its own amount.
+    """
+
+    points: Floats
+    discs: Floats | None
+    disc_radius_mm: float
+    ball_mm: float
+    grow_mm: Floats
+
+    def boxes(self) -> Floats:
+        """Axis-aligned boxes (n, 2, 3) round the hulls, ball and remainder included."""
+        reach = self.disc_radius_mm + self.ball_mm + self.grow_mm[:, None]
+        return np.stack([self.points.min(axis=1) - reach, self.points.max(axis=1) + reach], axis=1)
+
+
+@dataclass(frozen=True)
+class Separation:
+    """Bounds (m,) on the distance of each pair, ball and remainder taken off, and where on the hull."""
+
+    lower_mm: Floats
+    upper_mm: Floats
+    nearest: Indices  # which of the hull's k points supports the last direction
+
+
+def separate(hulls: Hulls, rows: Indices, atoms: Floats, cutoff_mm: Floats) -> Separation:
+    """Distance bounds of m pairs: hull ``rows[i]`` against the hull of ``atoms[i]`` (k, 3).
+
+    A pair is left as soon as its lower bound passes ``cutoff_mm[i]`` (as judged after ball and
+    remainder are taken off). Overlapping pairs get a lower bound ≤ 0 and an upper bound of
+    0 less ball and remainder. No pairs: empty arrays.
+    """
+    count = len(rows)
+    off = hulls.ball_mm + hulls.grow_mm[rows] if count else np.empty(0)
+    lower, upper = np.full(count, -np.inf), np.full(count, np.inf)
+    nearest = np.zeros(count, dtype=np.intp)
+    live = np.arange(count)
+    simplex = np.repeat((hulls.points[rows].mean(axis=1) - atoms.mean(axis=1))[:, None, :], 3, axis=1)
+    current = simplex[:, 0].copy() if count else np.empty((0, 3))
+    for _ in range(_ITERATIONS):
+        if len(live) == 0:
+            break
+        length = np.linalg.norm(current, axis=1)
+        upper[live] = np.minimum(upper[live], length)
+        direction = current / np.maximum(length, 1e-300)[:, None]
+        on_hull, nearest[live] = _support(hulls, rows[live], direction)
+        vertex = on_hull - _far_corner(atoms[live], direction)
+        lower[live] = np.maximum(lower[live], np.einsum("mi,mi->m", direction, vertex))
+        touch = length < 1e-9
+        lower[live[touch]] = 0.0
+        go_on = (upper[live] - lower[live] > _GAP_MM) & (lower[live] - off[live] < cutoff_mm[live]) & ~touch
+        live, simplex, vertex = live[go_on], simplex[go_on], vertex[go_on]
+        simplex, current, inside = _step(simplex, vertex)
+        upper[live[inside]], lower[live[inside]] = 0.0, 0.0
+        live, simplex, current = live[~inside], simplex[~inside], current[~inside]
+    return Separation(lower - off - _ROUNDING_MM, upper - off, nearest)
+
+
+def _support(hulls: Hulls, rows: Indices, direction: Floats) -> tuple[Floats, Indices]:
+    """The point of each hull least far along its direction, and which disc it is on."""
+    points = hulls.points[rows]
+    heights = np.matmul(points, direction[:, :, None])[:, :, 0]
+    pick = np.arange(len(rows))
+    if hulls.discs is None:
+        index = heights.argmin(axis=1)
+        return points[pick, index], index
+    along = np.matmul(hulls.discs[rows], direction[:, :, None])[:, :, 0]
+    across = np.sqrt(np.maximum(1.0 - along**2, 0.0))
+    index = (heights - hulls.disc_radius_mm * across).argmin(axis=1)
+    square = direction - along[pick, index, None] * hulls.discs[rows, index]
+    scale = hulls.disc_radius_mm / np.maximum(np.linalg.norm(square, axis=1), 1e-12)
+    return points[pick, index] - scale[:, None] * square, index
+
+
+def _far_corner(atoms: Floats, direction: Floats) -> Floats:
+    heights = np.matmul(atoms, direction[:, :, None])[:, :, 0]
+    return atoms[np.arange(len(atoms)), heights.argmax(axis=1)]
+
+
+def _step(simplex: Floats, vertex: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Add a vertex to each triangle, keep the face of the tetrahedron that is nearest to the origin."""
+    count = len(simplex)
+    faces = np.stack([simplex, simplex, simplex], axis=1)
+    for k in range(3):
+        faces[:, k, k] = vertex
+    nearest = nearest_to_origin(faces.reshape(-1, 3, 3)).reshape(count, 3, 3)
+    best = np.einsum("mki,mki->mk", nearest, nearest).argmin(axis=1)
+    pick = np.arange(count)
+    return faces[pick, best], nearest[pick, best], _holds_origin(simplex, vertex)
+
+
+def _holds_origin(simplex: Floats, vertex: Floats) -> NDArray[np.bool_]:
+    """Whether the origin is strictly inside the tetrahedron of a triangle and a vertex."""
+    first, second = simplex[:, (0, 0, 1)], simplex[:, (1, 2, 2)]
+    normals = cross(first, second)  # a×b, a×c, b×c
+    across = np.einsum("mki,mi->km", normals, vertex) * np.array([[-1.0], [1.0], [-1.0]])
+    signs = np.concatenate([np.einsum("mi,mi->m", normals[:, 0], simplex[:, 2])[None], across])
+    size = np.abs(signs)
+    clear = size.min(axis=0) > 1e-12 * np.maximum(size.max(axis=0), 1e-300)
+    return np.asarray(clear & ((signs > 0).all(axis=0) | (signs < 0).all(axis=0)))
+
+
+def cross(first: Floats, second: Floats) -> Floats:
+    """Cross products along the last axis; several times quicker than numpy's on short arrays."""
+    a, b, c = first[..., 0], first[..., 1], first[..., 2]
+    u, v, w = second[..., 0], second[..., 1], second[..., 2]
+    return np.stack([b * w - c * v, c * u - a * w, a * v - b * u], axis=-1)
+
+
+def nearest_to_origin(triangles: Floats) -> Floats:
+    """The point of each triangle (n, 3, 3) nearest to the origin (n, 3); degenerate ones are segments."""
+    following = triangles[:, (1, 2, 0)]
+    edges = following - triangles
+    squares = np.einsum("nki,nki->nk", edges, edges)
+    share = -np.einsum("nki,nki->nk", triangles, edges) / np.where(squares > 0.0, squares, 1.0)
+    on_edges = triangles + np.clip(share, 0.0, 1.0)[:, :, None] * edges
+    best = np.einsum("nki,nki->nk", on_edges, on_edges).argmin(axis=1)
+    nearest = on_edges[np.arange(len(triangles)), best]
+    normal = cross(edges[:, 0], -edges[:, 2])
+    size = np.einsum("ni,ni->n", normal, normal)
+    sides = np.einsum("nki,ni->nk", cross(triangles, following), normal)
+    inside = (sides > 0.0).all(axis=1) & (size > 0.0)
+    height = np.einsum("ni,ni->n", triangles[:, 0], normal) / np.where(size > 0.0, size, 1.0)
+    return np.where(inside[:, None], height[:, None] * normal, nearest)
