@@ -1,0 +1,1 @@
+"""A raw scan becomes evidence: units, alignment, removal, and the prepared scan in its cache."""
