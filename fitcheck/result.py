@@ -61,6 +61,7 @@ class Clearance:
     straight_bump_mm: float | None = None  # least over straight bump and droop; None for still pairs
     pose: dict[str, float] = field(default_factory=dict)
     points_mm: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
+    depth_mm: float | None = None  # where they overlap: the deepest point found, a lower estimate; None: apart
     contact: str = "apart"  # "apart" | "touching" | "overlap" | "inside" | "declared" | "unknown"
     moves: tuple[ClearingMove, ...] = ()
     rule_reason: str = ""

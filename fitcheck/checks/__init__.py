@@ -1,0 +1,1 @@
+"""One file a question: collision and clearance, ground, loads, shafts, limits."""

@@ -1,0 +1,33 @@
+"""The verdict on one clearance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fitcheck.result import Verdict
+
+
+@dataclass(frozen=True)
+class Judgement:
+    verdict: Verdict
+    reason: str
+
+
+def judge(distance_mm: float | None, at_least_mm: float | None, guard_mm: float, must_mm: float) -> Judgement:
+    """PASS, FAIL or NOT PROVEN for a distance found and a bound below which it cannot be.
+
+    With guard u: distance + u < must is a FAIL, at_least − u ≥ must is a PASS, everything
+    else is NOT PROVEN with its reason. None, NaN and infinite distances are NOT PROVEN:
+    nothing was shown.
+    """
+    if distance_mm is None or at_least_mm is None or not math.isfinite(distance_mm) or math.isnan(at_least_mm):
+        return Judgement(Verdict.NOT_PROVEN, "could not be computed")
+    if distance_mm + guard_mm < must_mm:
+        return Judgement(Verdict.FAIL, "overlaps" if distance_mm <= 0.0 else "nearer than the rule allows")
+    if at_least_mm - guard_mm >= must_mm:
+        return Judgement(Verdict.PASS, "clear by the rule and the guard")
+    if distance_mm - guard_mm >= must_mm:
+        return Judgement(Verdict.NOT_PROVEN, "the search ended before the bound did: no pose found is too near")
+    side = "likely fail" if distance_mm < must_mm else "likely pass"
+    return Judgement(Verdict.NOT_PROVEN, f"too close to call: {side}")

@@ -1,0 +1,123 @@
+"""Every pair of a scene, and what is done with it: no pair is unchecked by accident.
+
+Each pair is checked by a rule, declared to touch at a place (and checked elsewhere), or
+excluded by someone for a reason. The list is made from the scene's things alone, before
+anything is computed, so a pair cannot drop out because a computation did.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fitcheck.checks.guard import Terms, moving_terms, part_terms, scan_terms
+from fitcheck.checks.pairs import StillPair
+from fitcheck.checks.rules import Party, choose_rule
+from fitcheck.checks.swept import MovingPair
+from fitcheck.result import CoverageRow
+from fitcheck.vehicle.moving import MovingBody
+from fitcheck.vehicle.scene import SCAN, Contact, Part, Scene
+
+GROUND = "ground"
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """What is to be checked, and the coverage row of every pair."""
+
+    still: tuple[StillPair, ...]
+    moving: tuple[tuple[MovingBody, tuple[MovingPair, ...]], ...]
+    rows: tuple[CoverageRow, ...]
+
+
+def pair_up(scene: Scene, only: tuple[str, ...] = ()) -> Pairing:
+    """All pairs of a scene; with ``only``, the pairs that one of the named things is part of."""
+    maker = _Maker(scene, only)
+    parts = [part for part in scene.parts if part.solids]
+    still = [pair for pair in maker.still_pairs(parts) if pair]
+    moving = [(body, tuple(maker.moving_pairs(body, parts))) for body in scene.moving]
+    maker.between_bodies()
+    maker.over_ground(parts)
+    return Pairing(tuple(still), tuple((body, pairs) for body, pairs in moving if pairs), tuple(maker.rows))
+
+
+class _Maker:
+    """Collects coverage rows while pairs are made."""
+
+    def __init__(self, scene: Scene, only: tuple[str, ...]) -> None:
+        self.scene = scene
+        self.only = set(only)
+        self.rows: list[CoverageRow] = []
+
+    def wanted(self, one: str, other: str) -> bool:
+        return not self.only or one in self.only or other in self.only
+
+    def still_pairs(self, parts: list[Part]) -> Iterator[StillPair | None]:
+        for one, other in itertools.combinations(parts, 2):
+            sigma = self.scene.uncertainties
+            terms = {**part_terms(one, sigma), **part_terms(other, sigma)}
+            yield self._still(one, other.name, other.part_class, (other.solids, terms))
+        for part in parts if self.scene.scan else ():
+            assert self.scene.scan is not None
+            terms = {**scan_terms(self.scene.uncertainties), **part_terms(part, self.scene.uncertainties)}
+            yield self._still(part, SCAN, SCAN, ((self.scene.scan.metal,), terms))
+
+    def _still(self, part: Part, name: str, part_class: str, other: tuple[tuple[object, ...], Terms]) -> StillPair | None:
+        if not self._to_check(part.name, name):
+            return None
+        shapes, terms = other
+        contacts = self.contacts(part.name, name)
+        chosen = choose_rule(Party(part.name, part.part_class), Party(name, part_class), self.scene.rules)
+        self._row((part.name, name), contacts, chosen.words)
+        return StillPair((part.name, name), part.solids, shapes, chosen, terms, contacts)  # type: ignore[arg-type]
+
+    def moving_pairs(self, body: MovingBody, parts: list[Part]) -> Iterator[MovingPair]:
+        things = [(part.name, part.part_class, part.solids, part_terms(part, self.scene.uncertainties)) for part in parts]
+        if self.scene.scan:
+            things.append((SCAN, SCAN, (self.scene.scan.metal,), {}))  # type: ignore[arg-type]
+        for name, part_class, shapes, terms in things:
+            if not self._to_check(name, body.name):
+                continue
+            contacts = self.contacts(name, body.name)
+            chosen = choose_rule(Party(name, part_class), Party(body.name, body.part_class), self.scene.rules)
+            self._row((name, body.name), contacts, chosen.words)
+            terms = {**moving_terms(body, self.scene.uncertainties), **terms}
+            yield MovingPair((name, body.name), shapes, chosen, terms, contacts)
+
+    def between_bodies(self) -> None:
+        for one, other in itertools.combinations(self.scene.moving, 2):
+            if not self._to_check(one.name, other.name):
+                continue
+            joined = other.name in one.joined_to or one.name in other.joined_to
+            why = "joined to each other" if joined else "both move: fitcheck does not judge two moving bodies yet"
+            self.rows.append(CoverageRow((one.name, other.name), "excluded", f"fitcheck: {why}"))
+
+    def over_ground(self, parts: list[Part]) -> None:
+        names = [part.name for part in parts] + [SCAN] * bool(self.scene.scan) + [body.name for body in self.scene.moving]
+        known = len(self.scene.axles) == 2
+        for name in names:
+            if not self.wanted(name, GROUND):
+                continue
+            if known:
+                self.rows.append(CoverageRow((name, GROUND), "checked", "heights and angles over the ground"))
+            else:
+                self.rows.append(CoverageRow((name, GROUND), "excluded", "fitcheck: no axles, so where the ground is is not known"))
+
+    def _to_check(self, one: str, other: str) -> bool:
+        """Whether a pair is to be judged; an exclusion leaves its row."""
+        if not self.wanted(one, other):
+            return False
+        for exclusion in self.scene.exclusions:
+            if set(exclusion.between) == {one, other}:
+                self.rows.append(CoverageRow((one, other), "excluded", f"{exclusion.origin}: {exclusion.why}"))
+                return False
+        return True
+
+    def contacts(self, one: str, other: str) -> tuple[Contact, ...]:
+        return tuple(contact for contact in self.scene.contacts if set(contact.between) == {one, other})
+
+    def _row(self, between: tuple[str, str], contacts: tuple[Contact, ...], words: str) -> None:
+        if contacts:
+            words = f"{contacts[0].origin}: {contacts[0].why}; elsewhere by {words}"
+        self.rows.append(CoverageRow(between, "declared_contact" if contacts else "checked", words))

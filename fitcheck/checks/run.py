@@ -1,0 +1,156 @@
+"""Check one scene: every pair, the ground, the loads, the shafts, the limits → one Result."""
+
+from __future__ import annotations
+
+import difflib
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitcheck.checks.ground import check_ground
+from fitcheck.checks.limits import check_limits
+from fitcheck.checks.loads import check_loads
+from fitcheck.checks.pairing import pair_up
+from fitcheck.checks.pairs import check_still
+from fitcheck.checks.shafts import check_shafts
+from fitcheck.checks.swept import check_moving
+from fitcheck.errors import InputError
+from fitcheck.result import Clearance, Coverage, PartEcho, Result
+from fitcheck.vehicle.masses import parts_without_mass, weighing_cautions
+from fitcheck.vehicle.scene import SCAN, Part, Scene
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """Says what is going on, and keeps the seconds of each stage."""
+
+    say: Progress
+    seconds: dict[str, float]
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        began = time.perf_counter()
+        self.say(name)
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
+
+
+def check_scene(
+    scene: Scene,
+    *,
+    load_states: Iterable[str] | None = None,
+    only: Iterable[str] | None = None,
+    progress: Progress | None = None,
+) -> Result:
+    """Everything that fitcheck finds in a scene.
+
+    ``load_states``: names of the load states to report (None: all). ``only``: judge just the
+    pairs that one of these parts, moving bodies or "scan" is part of. Raises InputError for an
+    unknown name. The clearances come worst first: by verdict, then by what is left over the rule.
+    """
+    scene = _with_states(scene, load_states)
+    names = _known(scene, only)
+    clock = _Clock(progress or (lambda _: None), {})
+    clearances, coverage = _clearances(scene, names, clock)
+    with clock.stage("ground and loads"):
+        loads, ground = check_loads(scene), check_ground(scene)
+        limits = check_limits(scene, loads, ground)
+    with clock.stage("shafts"):
+        shafts = check_shafts(scene)
+    return Result(
+        title=scene.title,
+        layout=scene.layout_file,
+        clearances=clearances,
+        coverage=coverage,
+        ground=ground,
+        loads=loads,
+        shafts=shafts,
+        limits=limits,
+        parts=tuple(_echo(part) for part in scene.parts),
+        warnings=(*scene.warnings, *_gaps(scene)),
+        cautions=weighing_cautions(scene),
+        inputs=dict(scene.inputs),
+        timing_s=clock.seconds,
+    )
+
+
+def _clearances(scene: Scene, only: tuple[str, ...], clock: _Clock) -> tuple[tuple[Clearance, ...], Coverage]:
+    pairing = pair_up(scene, only)
+    rows: list[Clearance] = []
+    for pair in pairing.still:
+        with clock.stage("still pairs"):
+            rows.append(check_still(pair))
+    for body, pairs in pairing.moving:
+        with clock.stage(f"{body.name} over its travel"):
+            rows += check_moving(body, pairs)
+    return tuple(sorted(rows, key=_urgency)), Coverage(pairing.rows)
+
+
+def _urgency(row: Clearance) -> tuple[int, float]:
+    """Worst verdict first, then the least left over what the rule and its guard demand."""
+    found = row.at_least_mm if row.depth_mm is None else -row.depth_mm
+    left = -np.inf if found is None else found - row.guard_mm - row.must_mm
+    return -row.verdict.severity, float(left)
+
+
+def _with_states(scene: Scene, names: Iterable[str] | None) -> Scene:
+    wanted = tuple(names or ())
+    if not wanted:
+        return scene
+    known = [state.name for state in scene.load_states]
+    for name in wanted:
+        if name not in known:
+            raise InputError(f"load state {name!r} is not in {scene.layout_file}: {_nearest(name, known)}")
+    states = tuple(state for state in scene.load_states if state.name in wanted)
+    targets = tuple(target for target in scene.targets if target.state in wanted)
+    return replace(scene, load_states=states, targets=targets)
+
+
+def _known(scene: Scene, names: Iterable[str] | None) -> tuple[str, ...]:
+    wanted = tuple(names or ())
+    known = [part.name for part in scene.parts if part.solids] + [body.name for body in scene.moving]
+    known += [SCAN] * bool(scene.scan)
+    for name in wanted:
+        if name not in known:
+            raise InputError(f"{name!r} is not a part with a shape in {scene.layout_file}: {_nearest(name, known)}")
+    return wanted
+
+
+def _nearest(word: str, known: list[str]) -> str:
+    close = difflib.get_close_matches(word, known, 1)
+    return f"did you mean {close[0]!r}?" if close else "it knows " + (", ".join(known) or "none")
+
+
+def _gaps(scene: Scene) -> Iterator[str]:
+    """What the scene lacks, and which answers are missing for it."""
+    without = parts_without_mass(scene)
+    if without:
+        yield f"no mass given for {', '.join(without)}: the loads leave them out"
+    if scene.scan is None:
+        yield "no scan: nothing is checked against the vehicle's metal"
+    if not scene.moving:
+        yield "no mechanisms: nothing is checked against moving parts"
+
+
+def _echo(part: Part) -> PartEcho:
+    mass = part.mass
+    spans: tuple[tuple[float, float] | None, ...] = (None, None, None)
+    if part.solids:
+        boxes = np.array([solid.extents() for solid in part.solids])
+        low, high = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
+        spans = tuple((float(low[k]), float(high[k])) for k in range(3))
+    return PartEcho(
+        name=part.name,
+        part_class=part.part_class,
+        x_mm=spans[0],
+        y_mm=spans[1],
+        z_mm=spans[2],
+        mass_kg=None if mass is None else mass.mass_kg.value,
+        cg_mm=None if mass is None else mass.cg_mm,
+        placed_by=part.placed_by,
+    )

@@ -1,0 +1,262 @@
+"""Mechanisms: a few numbers with limits → where each moving body is.
+
+A pose is a row of numbers in the mechanism's own coordinates. The solid axle's are the
+heights of its two sides at the stops, so that *both stops respected together* is a
+plain box and every combination inside it is a pose that the vehicle can take.
+
+The sweep needs more than poses: for a box of poses it needs to know how far a point can
+stray from the straight-line blend of the box's corner poses. That is what ``slope`` and
+``bend`` bound: the first and second derivatives of a carried point's position along each
+coordinate (a tensor-product linear interpolation errs by at most ½ Σ hᵢ² max|∂ᵢ²p|, hᵢ the
+half widths: the one-dimensional error bound applied axis by axis).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitcheck.geometry.solids import Solid
+from fitcheck.vehicle.scene import Vector
+
+Floats = NDArray[np.float64]
+
+
+class Motion(Protocol):
+    """What a moving piece needs to know of the thing that moves it.
+
+    Poses are (n, d) arrays between ``low`` and ``high`` (d,); ``scan_pose`` is the pose
+    in which the vehicle was scanned. Offsets are absolute distances (3,) of the carried
+    points from the mechanism's centre, largest along each axis.
+    """
+
+    @property
+    def low(self) -> Floats: ...
+    @property
+    def high(self) -> Floats: ...
+    @property
+    def scan_pose(self) -> Floats: ...
+    def place(self, poses: Floats, points: Floats) -> Floats:
+        """(n, d) poses, (k, 3) points at scan pose → (n, k, 3)."""
+    def turn(self, poses: Floats) -> Floats:
+        """(n, d) → (n, 3, 3) rotations."""
+    def offsets(self, points: Floats) -> Floats:
+        """(k, 3) points at scan pose → largest |offset| from the centre along each axis (3,)."""
+    def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, d) boxes → (n, d): greatest speed of a point along each coordinate."""
+    def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, d) boxes → (n, d): greatest second derivative of a point along each coordinate."""
+    def describe(self, pose: Floats) -> dict[str, float]:
+        """The pose in words of the trade, with units in the names."""
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """A leaf spring's arc: the seat moves toward the fixed eye by ((z − z₀)² − z₀²) / 2R.
+
+    R = ``radius_factor`` · half length: ¾ for a strip of uniform strength up to ⅚ for a
+    single uniform strip (beam bending); z₀ = ``flat_at_mm`` is the heave at which the
+    spring is flat.
+    """
+
+    half_length_mm: float
+    fixed_eye: str  # "front" | "rear"
+    flat_at_mm: float = 0.0
+    radius_factor: float = 0.75
+
+    @property
+    def arc_mm(self) -> float:
+        return self.radius_factor * self.half_length_mm
+
+
+@dataclass(frozen=True)
+class SolidAxle:
+    """A solid axle on leaf springs.
+
+    Poses: [right_mm, left_mm, wind_up_rad, lateral_mm]. Right and left are the height
+    changes at y = ± ``stops_mm`` from the scan pose, each in [−droop, bump]: heave =
+    (right + left)/2, roll = atan((right − left)/2·stops), right side up positive.
+    A point p goes to R_x(roll)·R_y(wind-up)·(p − centre) + centre + (Δx, lateral, heave).
+    Positive wind-up lifts what lies ahead of the axle (a pinion nose under drive torque).
+    """
+
+    name: str
+    centre_mm: Vector
+    bump_mm: float
+    droop_mm: float
+    stops_mm: float
+    lateral_mm: float = 0.0
+    leaf: Leaf | None = None
+    wind_up_drive_deg: float = 0.0
+    wind_up_brake_deg: float = 0.0
+    carries: tuple[tuple[str, Solid], ...] = ()
+    part_class: str = "axle"
+    origin: str = ""
+
+    @property
+    def low(self) -> Floats:
+        brake = math.radians(self.wind_up_brake_deg)
+        return np.array([-self.droop_mm, -self.droop_mm, -brake, -self.lateral_mm], dtype=np.float64)
+
+    @property
+    def high(self) -> Floats:
+        drive = math.radians(self.wind_up_drive_deg)
+        return np.array([self.bump_mm, self.bump_mm, drive, self.lateral_mm], dtype=np.float64)
+
+    @property
+    def scan_pose(self) -> Floats:
+        return np.zeros(4)
+
+    def heave_mm(self, poses: Floats) -> Floats:
+        return np.asarray((poses[..., 0] + poses[..., 1]) / 2.0)
+
+    def roll_rad(self, poses: Floats) -> Floats:
+        return np.asarray(np.arctan((poses[..., 0] - poses[..., 1]) / (2.0 * self.stops_mm)))
+
+    def turn(self, poses: Floats) -> Floats:
+        roll, wind_up = self.roll_rad(poses), poses[..., 2]
+        cr, sr, cw, sw = np.cos(roll), np.sin(roll), np.cos(wind_up), np.sin(wind_up)
+        zero = np.zeros_like(cr)
+        rows = [[cw, zero, sw], [sr * sw, cr, -sr * cw], [-cr * sw, sr, cr * cw]]
+        return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+    def shift(self, poses: Floats) -> Floats:
+        """(n, 4) → (n, 3): displacement of the axle's centre."""
+        heave = self.heave_mm(poses)
+        return np.stack([self._fore_aft_mm(heave), poses[..., 3], heave], axis=-1)
+
+    def place(self, poses: Floats, points: Floats) -> Floats:
+        centre = np.asarray(self.centre_mm)
+        turned = np.einsum("nij,kj->nki", self.turn(poses), np.asarray(points) - centre)
+        return np.asarray(turned + (self.shift(poses) + centre)[:, None, :])
+
+    def _fore_aft_mm(self, heave: Floats) -> Floats:
+        if self.leaf is None:
+            return np.zeros_like(heave)
+        toward = -1.0 if self.leaf.fixed_eye == "front" else 1.0
+        flat = self.leaf.flat_at_mm
+        return np.asarray(toward * ((heave - flat) ** 2 - flat**2) / (2.0 * self.leaf.arc_mm))
+
+    def offsets(self, points: Floats) -> Floats:
+        return np.asarray(np.abs(np.asarray(points) - np.asarray(self.centre_mm)).max(axis=0))
+
+    def _radii(self, low: Floats, high: Floats, offset: Floats) -> tuple[Floats, Floats, float]:
+        """Greatest distance from the roll axis, greatest |tan roll|, distance from the wind-up axis."""
+        wind_up = np.maximum(np.abs(low[..., 2]), np.abs(high[..., 2]))
+        off_roll = np.hypot(offset[1], offset[0] * np.sin(np.minimum(wind_up, math.pi / 2)) + offset[2])
+        tan_roll = np.maximum(np.abs(low[..., 0] - high[..., 1]), np.abs(high[..., 0] - low[..., 1]))
+        return off_roll, tan_roll / (2.0 * self.stops_mm), float(np.hypot(offset[0], offset[2]))
+
+    def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        off_roll, _, off_wind_up = self._radii(low, high, offset)
+        side = 0.5 * np.hypot(1.0, self._steepest(low, high)) + off_roll / (2.0 * self.stops_mm)
+        one = np.ones_like(side)
+        return np.stack([side, side, off_wind_up * one, one], axis=-1)
+
+    def _steepest(self, low: Floats, high: Floats) -> Floats:
+        """Greatest |d(fore-aft)/d(heave)| over the boxes."""
+        if self.leaf is None:
+            return np.zeros(low.shape[:-1])
+        ends = [np.abs(self.heave_mm(end) - self.leaf.flat_at_mm) for end in (low, high)]
+        return np.asarray(np.maximum(*ends) / self.leaf.arc_mm)
+
+    def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        # Along one side's height: the leaf's arc gives (1/R)·(∂heave)² = 1/4R along x; the roll
+        # φ = atan s gives |w|·φ′² + |w|·|φ″| across x, with φ′ ≤ 1/2b and |φ″| ≤ 2|s|/4b².
+        off_roll, tan_roll, off_wind_up = self._radii(low, high, offset)
+        arc = 0.0 if self.leaf is None else 1.0 / (4.0 * self.leaf.arc_mm)
+        side = np.hypot(arc, off_roll * (1.0 + 2.0 * tan_roll) / (4.0 * self.stops_mm**2))
+        one = np.ones_like(side)
+        return np.stack([side, side, off_wind_up * one, 0.0 * one], axis=-1)
+
+    def describe(self, pose: Floats) -> dict[str, float]:
+        return {
+            f"{self.name}.heave_mm": float(self.heave_mm(pose)),
+            f"{self.name}.roll_deg": math.degrees(float(self.roll_rad(pose))),
+            f"{self.name}.wind_up_deg": math.degrees(float(pose[2])),
+            f"{self.name}.lateral_mm": float(pose[3]),
+        }
+
+
+@dataclass(frozen=True)
+class StraightTravel:
+    """An axle's straight bump and droop alone: one coordinate, the heave."""
+
+    axle: SolidAxle
+
+    @property
+    def low(self) -> Floats:
+        return np.array([-self.axle.droop_mm])
+
+    @property
+    def high(self) -> Floats:
+        return np.array([self.axle.bump_mm])
+
+    @property
+    def scan_pose(self) -> Floats:
+        return np.zeros(1)
+
+    def full(self, poses: Floats) -> Floats:
+        """(…, 1) → the axle's own coordinates (…, 4)."""
+        zero = np.zeros_like(poses[..., 0])
+        return np.stack([poses[..., 0], poses[..., 0], zero, zero], axis=-1)
+
+    def turn(self, poses: Floats) -> Floats:
+        return self.axle.turn(self.full(poses))
+
+    def place(self, poses: Floats, points: Floats) -> Floats:
+        return self.axle.place(self.full(poses), points)
+
+    def offsets(self, points: Floats) -> Floats:
+        return self.axle.offsets(points)
+
+    def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        del offset
+        return np.asarray(np.hypot(1.0, self.axle._steepest(self.full(low), self.full(high))))[..., None]
+
+    def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        del high, offset
+        arc = 0.0 if self.axle.leaf is None else 1.0 / self.axle.leaf.arc_mm
+        return np.full_like(low, arc)
+
+    def describe(self, pose: Floats) -> dict[str, float]:
+        return self.axle.describe(self.full(pose))
+
+
+@dataclass(frozen=True)
+class Still:
+    """No motion at all: a shaft between two joints on the body."""
+
+    @property
+    def low(self) -> Floats:
+        return np.empty(0)
+
+    @property
+    def high(self) -> Floats:
+        return np.empty(0)
+
+    @property
+    def scan_pose(self) -> Floats:
+        return np.empty(0)
+
+    def turn(self, poses: Floats) -> Floats:
+        return np.broadcast_to(np.eye(3), (*poses.shape[:-1], 3, 3))
+
+    def place(self, poses: Floats, points: Floats) -> Floats:
+        return np.broadcast_to(np.asarray(points, dtype=np.float64), (len(poses), *np.shape(points)))
+
+    def offsets(self, points: Floats) -> Floats:
+        return np.zeros(3)
+
+    def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        return np.zeros_like(low)
+
+    def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        return np.zeros_like(low)
+
+    def describe(self, pose: Floats) -> dict[str, float]:
+        return {}
