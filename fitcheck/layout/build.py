@@ -1,0 +1,236 @@
+"""A layout → a scene: parts placed, mechanisms set up, the ledger filled, the scan prepared.
+
+The order is the order of cost: everything that the text alone can get wrong is reported
+before a mesh is read, and a part that cannot be placed before the scan is touched.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import Future
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitcheck.errors import LayoutError
+from fitcheck.layout.build_masses import build_axles, build_load_states, build_weights
+from fitcheck.layout.build_parts import BuiltParts, build_parts
+from fitcheck.layout.build_regions import needed_region, solid_of
+from fitcheck.layout.build_scan import scan_spec
+from fitcheck.layout.load import Layout, Progress
+from fitcheck.layout.vehicle_entries import SolidAxle as SolidAxleEntry
+from fitcheck.vehicle.mechanisms import Leaf, SolidAxle
+from fitcheck.vehicle.moving import MovingBody, axle_body, shaft_body
+from fitcheck.vehicle.scene import (
+    Contact,
+    Exclusion,
+    Rule,
+    ScanLayers,
+    Scene,
+    ShaftPart,
+    Target,
+    Uncertainties,
+)
+
+if TYPE_CHECKING:
+    from fitcheck.scan.cache import FileHash
+    from fitcheck.scan.spec import ScanSpec
+
+METRE_BETWEEN_NEIGHBOURS = 1.0
+"""The drift of a scan counts over this many metres: things that a guard is about are no further apart."""
+
+SMALL_WIND_UP_DEG = 0.5
+"""Below this a wind-up was likely typed in radians."""
+
+
+def build_scene(
+    layout: Layout,
+    *,
+    cache_dir: Path | None = None,
+    progress: Progress | None = None,
+    hashing: Future[FileHash] | None = None,
+) -> Scene:
+    """The scene of a layout.
+
+    ``hashing``: the scan file's hash, when somebody began to compute it early. Without a
+    scan the scene has none, and a warning says so. Raises LayoutError (parts that cannot
+    be placed, targets), MeshError and FileProblem (mesh files), and what
+    :func:`fitcheck.scan.prepare.prepare_scan` raises.
+    """
+    built = build_parts(layout)
+    spec = scan_spec(layout)
+    mistakes = layout.stack.mistakes()
+    if mistakes:
+        raise LayoutError(tuple(mistakes))
+    mechanisms = build_mechanisms(layout)
+    inputs = {source.name: source.sha256 for source in layout.stack.sources} | built.inputs
+    warnings = [*built.warnings, *_warnings(layout)]
+    scan = None if spec is None else _prepare(spec, inputs, warnings, (cache_dir, progress, hashing))
+    return Scene(
+        title=layout.title,
+        layout_file=layout.file,
+        vehicle=layout.vehicle,
+        parts=tuple(built.parts),
+        scan=scan,
+        mechanisms=mechanisms,
+        shafts=tuple(built.shafts),
+        moving=_moving(mechanisms, built),
+        axles=build_axles(layout),
+        weights=build_weights(layout),
+        load_states=build_load_states(layout),
+        rules=_rules(layout),
+        contacts=_contacts(layout),
+        exclusions=_exclusions(layout),
+        uncertainties=_uncertainties(layout),
+        targets=_targets(layout),
+        inputs=inputs,
+        warnings=tuple(warnings),
+    )
+
+
+_HowToPrepare = tuple[Path | None, Progress | None, "Future[FileHash] | None"]
+
+
+def _prepare(spec: ScanSpec, inputs: dict[str, str], warnings: list[str], how: _HowToPrepare) -> ScanLayers:
+    from fitcheck.scan.prepare import prepare_scan
+
+    cache_dir, progress, hashing = how
+    prepared = prepare_scan(spec, cache_dir=cache_dir, progress=progress, hashing=hashing)
+    inputs[spec.file.as_posix()] = prepared.sha256
+    warnings += [*prepared.layers.notes, *prepared.cache_notes]
+    return prepared.layers
+
+
+# --- mechanisms ------------------------------------------------------------------------
+
+
+def build_mechanisms(layout: Layout) -> dict[str, SolidAxle]:
+    """All mechanisms by name."""
+    return {
+        name: _solid_axle(name, entry.solid_axle, layout.origin("mechanisms", name))
+        for name, entry in layout.entries.mechanisms.items()
+    }
+
+
+def _solid_axle(name: str, entry: SolidAxleEntry, origin: str) -> SolidAxle:
+    leaf, wind_up = entry.leaf, entry.wind_up
+    return SolidAxle(
+        name=name,
+        centre_mm=entry.centre,
+        bump_mm=entry.bump,
+        droop_mm=entry.droop,
+        stops_mm=entry.stops,
+        lateral_mm=entry.lateral,
+        leaf=None if leaf is None else Leaf(leaf.half_length, leaf.fixed_eye, leaf.flat_at, leaf.radius_factor),
+        wind_up_drive_deg=0.0 if wind_up is None else wind_up.drive,
+        wind_up_brake_deg=0.0 if wind_up is None else wind_up.brake,
+        carries=tuple((carried, solid_of(shape)) for carried, shape in entry.carries.items()),
+        origin=origin,
+    )
+
+
+def _moving(mechanisms: dict[str, SolidAxle], built: BuiltParts) -> tuple[MovingBody, ...]:
+    """The bodies that axles carry, then the shafts; an axle that carries nothing has no body."""
+    bodies = [axle_body(axle) for axle in mechanisms.values() if axle.carries]
+    shafts: list[ShaftPart] = built.shafts
+    return (*bodies, *(shaft_body(shaft, mechanisms) for shaft in shafts))
+
+
+# --- rules and limits --------------------------------------------------------------------
+
+
+def _rules(layout: Layout) -> tuple[Rule, ...]:
+    return tuple(
+        Rule(
+            between=rule.between,
+            must_mm=rule.must,
+            want_mm=rule.must if rule.want is None else rule.want,
+            why=rule.why,
+            label=rule.label,
+            source=rule.source,
+            origin=layout.origin("rules", index),
+        )
+        for index, rule in enumerate(layout.entries.rules)
+    )
+
+
+def _contacts(layout: Layout) -> tuple[Contact, ...]:
+    return tuple(
+        Contact(
+            contact.between,
+            needed_region(contact.at),
+            contact.why,
+            contact.deeper_than,
+            layout.origin("contacts", index),
+        )
+        for index, contact in enumerate(layout.entries.contacts)
+    )
+
+
+def _exclusions(layout: Layout) -> tuple[Exclusion, ...]:
+    return tuple(
+        Exclusion(entry.between, entry.why, layout.origin("exclude", index))
+        for index, entry in enumerate(layout.entries.exclude)
+    )
+
+
+def _uncertainties(layout: Layout) -> Uncertainties:
+    """As typed; the scan's from its declared accuracy where it is not typed; else the defaults."""
+    entry, default = layout.entries.uncertainty, Uncertainties()
+    typed = {} if entry is None else {name: value for name, value in entry if value is not None}
+    accuracy = None if layout.entries.scan is None else layout.entries.scan.accuracy
+    if accuracy is not None:
+        typed.setdefault("scan", math.hypot(accuracy.local, accuracy.per_metre * METRE_BETWEEN_NEIGHBOURS))
+    return Uncertainties(**{**vars(default), **typed})
+
+
+_BOTH_AXLES = {"bump_left_mm": ("bump_left_front_mm", "bump_left_rear_mm")}
+
+
+def _targets(layout: Layout) -> tuple[Target, ...]:
+    """One target for each figure and load state; a limit on bump travel without an axle is one for each axle."""
+    if layout.entries.targets is None:
+        return ()
+    return tuple(
+        Target(figure, state, limit, origin=layout.origin("targets", name, state))
+        for name, limits in layout.entries.targets
+        for state, limit in limits.items()
+        for figure in _BOTH_AXLES.get(name, (name,))
+    )
+
+
+# --- remarks -----------------------------------------------------------------------------
+
+
+def _warnings(layout: Layout) -> list[str]:
+    """What can be computed, but is likely a slip or leaves an answer out."""
+    entries = layout.entries
+    missing = (
+        (entries.scan, "scan", "no part is checked against the vehicle"),
+        (entries.axles, "axles", "neither ground nor axle loads are computed"),
+        (entries.weights, "weights", "axle loads and the ride under load are not computed"),
+    )
+    found = [f"{layout.file}: no '{key}' is given: {what}" for entry, key, what in missing if entry is None]
+    if (
+        entries.weights is None
+        and entries.scan is not None
+        and any(entry.mass for entry in entries.scan.remove.values())
+    ):
+        found.append(f"{layout.origin('scan', 'remove')}: masses come off the scales, but no 'weights' are given")
+    if entries.weights is not None and entries.weights.raised is None and entries.weights.cg_height is None:
+        found.append(
+            f"{layout.origin('weights')}: no 'raised' or 'cg_height': the height of the centre of gravity is unknown"
+        )
+    return found + _small_angles(layout)
+
+
+def _small_angles(layout: Layout) -> list[str]:
+    """Wind-up above zero and below half a degree: a leaf spring gives more, and in radians it would be usual."""
+    found = []
+    for name, mechanism in layout.entries.mechanisms.items():
+        wind_up = mechanism.solid_axle.wind_up
+        for word, angle in (("drive", wind_up.drive), ("brake", wind_up.brake)) if wind_up is not None else ():
+            if 0.0 < angle < SMALL_WIND_UP_DEG:
+                origin = layout.origin("mechanisms", name, "solid_axle", "wind_up", word)
+                looks = f"angles are in degrees, and this looks like radians ({math.degrees(angle):.3g}°)"
+                found.append(f"{origin}: wind_up.{word} is {angle:g}: {looks}")
+    return found

@@ -1,0 +1,276 @@
+"""The entries of a vehicle file: scan, axles, weights, load states, mechanisms."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator
+
+from fitcheck.layout.entries import BoxRegion, Checked, Entry, LengthUnit, Region, Rod, exactly_one
+from fitcheck.layout.quantities import (
+    Flaw,
+    Length,
+    Mass,
+    MaybePoint,
+    Number,
+    Numbers3,
+    Opening,
+    Pair,
+    Point,
+    PositiveMass,
+    Rate,
+    Size,
+    SpreadIn,
+    Travel,
+    WeighedIn,
+    Word,
+    refuse,
+)
+from fitcheck.units import did_you_mean, spoken
+
+MassUnit = Literal["kg", "lb"]
+End = Literal["front", "rear"]
+
+
+class Units(Entry):
+    """What a bare number means, in this file and in those that are based on it."""
+
+    length: LengthUnit = "mm"
+    mass: MassUnit = "kg"
+
+
+# --- scan ------------------------------------------------------------------------------
+
+
+class Accuracy(Entry):
+    """One sigma of the scan: near by, and more for each metre."""
+
+    local: Travel
+    per_metre: Travel = 0.0
+
+
+class ScanTarget(Entry):
+    """A mark: its place in the scan (the scan's own axes and unit) and taped on the vehicle."""
+
+    scan: Numbers3
+    vehicle: MaybePoint
+
+
+class Align(Entry):
+    """Targets with taped places; ``tape`` is one sigma of the tape, ``within`` the most a target may be off."""
+
+    targets: dict[str, ScanTarget]
+    tape: Size = 2.0
+    within: Size = 5.0
+
+
+def read_align(typed: Any) -> Any:
+    """ "as_scanned" is no alignment at all: None."""
+    if typed == "as_scanned":
+        return None
+    if isinstance(typed, str):
+        hint = did_you_mean(typed, ("as_scanned",))
+        raise refuse(Flaw(f"expected as_scanned or {{targets: …}}, found {spoken(typed)}", hint=hint))
+    if typed is None:
+        raise refuse(Flaw("expected as_scanned or {targets: …}, found nothing"))
+    return typed
+
+
+class ScaleBar(Entry):
+    """A length that was taped between two targets."""
+
+    between: Pair
+    length: Size
+
+
+class Piece(Entry):
+    """The connected piece of the scan nearest to a point."""
+
+    at: Point
+
+
+class Removal(Checked):
+    """Off the scan, and off the scales (``mass``, ``cg``) or still on the vehicle (``stays``: why)."""
+
+    box: BoxRegion | None = None
+    cylinder: Rod | None = None
+    piece: Piece | None = None
+    mass: WeighedIn | None = None
+    within: SpreadIn | None = None
+    cg: Point | None = None
+    cg_within: Travel | None = None
+    stays: Word | None = None
+
+    def flaws(self) -> list[Flaw]:
+        return exactly_one(self, ("box", "cylinder", "piece"), "what to cut out of the scan") + self._other_column()
+
+    def _other_column(self) -> list[Flaw]:
+        """The ledger has two columns: a part removed in only one of them is a mistake."""
+        if self.stays is not None:
+            if self.mass is None and self.cg is None:
+                return []
+            return [
+                Flaw(
+                    "'stays' says that it is still on the vehicle, so neither mass nor cg comes off", "stays", "", True
+                )
+            ]
+        if self.mass is None:
+            hint = "give its mass and cg, or stays: why it is still on the vehicle"
+            return [Flaw("it comes off the scan but not off the scales: 'mass' is missing", hint=hint)]
+        if self.cg is None:
+            return [Flaw("'cg' is missing: where was its mass?", hint="like cg: [1300, 300, 500]")]
+        return []
+
+
+class Move(Checked):
+    """Scanned metal that the arrangement shifts."""
+
+    box: BoxRegion | None = None
+    piece: Piece | None = None
+    by: Point
+    why: Word
+
+    def flaws(self) -> list[Flaw]:
+        return exactly_one(self, ("box", "piece"), "what to move")
+
+
+class Scan(Entry):
+    """The scan file and everything that shapes it."""
+
+    file: Word
+    units: LengthUnit
+    frame: Literal["x rearward", "x forward"] = "x rearward"
+    accuracy: Accuracy | None = None
+    align: Annotated[Align | None, BeforeValidator(read_align, json_schema_input_type=Literal["as_scanned"] | Align)]
+    scale_bars: tuple[ScaleBar, ...] = ()
+    seen_from: tuple[Literal["below", "above", "left", "right", "front", "rear"], ...] = ()
+    remove: dict[str, Removal] = {}
+    move: dict[str, Move] = {}
+
+
+# --- running gear and weights ----------------------------------------------------------
+
+
+class Tyre(Entry):
+    """Unloaded radius, width, and vertical rate of one tyre."""
+
+    radius: Size
+    width: Size
+    rate: Rate
+
+
+class Axle(Entry):
+    """One axle as weighed; rates are for each wheel, at the wheel."""
+
+    at: Length
+    track: Size
+    rating: PositiveMass | None = None
+    wheel_rate: Rate
+    tyre: Tyre
+    hub: Size | None = None
+    unsprung: Mass = 0.0
+    mechanism: Word | None = None
+
+
+class Axles(Checked):
+    """Front and rear."""
+
+    front: Axle
+    rear: Axle
+
+    def flaws(self) -> list[Flaw]:
+        found = []
+        if self.front.at != 0.0:
+            message = f"x counts from the front-axle line: the front axle is at 0, not {self.front.at:g} mm"
+            found.append(Flaw(message, "front.at", "write at: 0"))
+        if self.rear.at <= self.front.at:
+            message = f"x runs rearward: the rear axle is behind the front one, not at {self.rear.at:g} mm"
+            found.append(Flaw(message, "rear.at", "write the wheelbase"))
+        return found
+
+
+class AsWeighed(Entry):
+    """What stood on the four scales."""
+
+    front_left: WeighedIn
+    front_right: WeighedIn
+    rear_left: WeighedIn
+    rear_right: WeighedIn
+
+
+class Raised(Entry):
+    """The weighing with one axle raised ``by``: gives the height of the centre of gravity."""
+
+    axle: End
+    by: Size
+    other_axle_gains: WeighedIn
+
+
+class MassEntry(Entry):
+    """A mass at a place; ``within`` and ``cg_within`` are one sigma."""
+
+    mass: WeighedIn
+    within: SpreadIn | None = None
+    cg: Point
+    cg_within: Travel | None = None
+
+
+class Weights(Checked):
+    """The ledger: as weighed, less what came off, plus what has no shape."""
+
+    as_weighed: AsWeighed
+    within: SpreadIn | None = None
+    raised: Raised | None = None
+    cg_height: Size | None = None
+    removed: dict[str, MassEntry] = {}
+    added: dict[str, MassEntry] = {}
+
+    def flaws(self) -> list[Flaw]:
+        if self.raised is None or self.cg_height is None:
+            return []
+        message = "the height of the centre of gravity is given twice, as 'raised' and as 'cg_height'"
+        return [Flaw(message, "cg_height", "keep one; 'raised: null' takes an inherited one away", True)]
+
+
+# --- mechanisms ------------------------------------------------------------------------
+
+
+class Leaf(Entry):
+    """A leaf spring: half length from eye to seat, and which eye is fixed."""
+
+    half_length: Size
+    fixed_eye: End
+    flat_at: Length = 0.0
+    radius_factor: Number = 0.75
+
+
+class WindUp(Entry):
+    """Degrees that the axle turns under torque; drive lifts the nose."""
+
+    drive: Opening = 0.0
+    brake: Opening = 0.0
+
+
+class SolidAxle(Checked):
+    """A solid axle; travel counts from the scan pose to the metal stops."""
+
+    centre: Point
+    bump: Travel
+    droop: Travel
+    stops: Size
+    lateral: Travel = 0.0
+    leaf: Leaf | None = None
+    wind_up: WindUp | None = None
+    carries: dict[str, Region] = {}
+
+    def flaws(self) -> list[Flaw]:
+        if self.leaf is not None and not 0.5 <= self.leaf.radius_factor <= 1.0:
+            found = f"expected a factor from 0.5 to 1, found {self.leaf.radius_factor:g}"
+            return [Flaw(found, "leaf.radius_factor", "0.75: strip of uniform strength; 0.833: one uniform strip")]
+        return []
+
+
+class Mechanism(Entry):
+    """One mechanism of one kind."""
+
+    solid_axle: SolidAxle
