@@ -1,0 +1,1 @@
+"""What bench.py runs: the generated scene, and the peers' scripts."""
