@@ -14,12 +14,13 @@ from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.pairs import points_of
 from fitcheck.checks.rules import ChosenRule
-from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Closest, Shape, box_gaps, closest
+from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Closest, Shape, box_gaps, least_between
 from fitcheck.geometry.inside import depths
 from fitcheck.geometry.overlap import any_inside, meet
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
-from fitcheck.geometry.sweep import Obstacle, SweptLeast, least_over_motion
+from fitcheck.geometry.separation import separate
+from fitcheck.geometry.sweep import Obstacle, SweptLeast, corners_of, least_over_motion
 from fitcheck.result import Clearance, Verdict
 from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import Contact
@@ -27,6 +28,8 @@ from fitcheck.vehicle.scene import Contact
 Floats = NDArray[np.float64]
 
 _DEPTH_POSES = 3
+_SCOUT_TILES = 3
+_SCOUT_POSES = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,12 +76,7 @@ class _Swept:
 
 def _static(body: MovingBody, shapes: Sequence[Shape]) -> Closest | None:
     """Least distance at the pose in which the vehicle was scanned; None when nothing is left to judge."""
-    best: Closest | None = None
-    for solid in body.solids(body.motion.scan_pose):
-        for shape in shapes:
-            found = closest(solid, shape, np.inf if best is None else best.distance_mm)
-            best = found if best is None or found.distance_mm < best.distance_mm else best
-    return best
+    return least_between(body.solids(body.motion.scan_pose), shapes)
 
 
 def _sweep(body: MovingBody, shapes: Sequence[Sequence[Shape]], static: Sequence[Closest | None]) -> list[SweptLeast]:
@@ -117,11 +115,31 @@ def _obstacle(body: MovingBody, shape: Shape, start_mm: float) -> Obstacle:
             return Obstacle(shape.vertices[None], shape.radius_mm, start_mm, pose)
         return Obstacle(shape.vertices[shape.faces], shape.radius_mm, start_mm, pose)
     low, high = body.motion.low[None], body.motion.high[None]
+    start_mm, pose = _scouted(body, shape, (start_mm, pose))
     near = np.zeros(shape.tile_count, dtype=bool)
     for piece in body.pieces:
         outer = piece.hulls(low, high).boxes()[0]
         near |= box_gaps(shape.boxes[:, 0], shape.boxes[:, 1], outer[0], outer[1]) <= start_mm
     return Obstacle(shape.triangles(shape.face_rows(np.flatnonzero(near))), 0.0, start_mm, pose)
+
+
+def _scouted(body: MovingBody, surface: TiledSurface, known: tuple[float, Floats]) -> tuple[float, Floats]:
+    """A better start: for each piece in its likeliest extreme poses, its distance to the nearest-looking tiles."""
+    best_mm, best = known
+    corners = corners_of(body.motion.low[None], body.motion.high[None])[0]
+    for piece in body.pieces:
+        hulls = piece.hulls(corners, corners)
+        outer = hulls.boxes()
+        gaps = box_gaps(surface.boxes[None, :, 0], surface.boxes[None, :, 1], outer[:, None, 0], outer[:, None, 1])
+        tiles = np.argsort(gaps, axis=1)[:, :_SCOUT_TILES]
+        poses = np.sort(np.take_along_axis(gaps, tiles, axis=1).sum(axis=1).argsort()[:_SCOUT_POSES])
+        atoms = [surface.triangles(surface.face_rows(np.sort(tiles[k]))) for k in poses]
+        rows = np.repeat(poses, [len(some) for some in atoms])
+        bounds = separate(hulls, rows, np.concatenate(atoms), np.full(len(rows), best_mm))
+        k = int(bounds.upper_mm.argmin())
+        if bounds.upper_mm[k] < best_mm:
+            best_mm, best = float(bounds.upper_mm[k]), corners[rows[k]]
+    return best_mm, best
 
 
 def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
@@ -131,7 +149,7 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
         return replace(row, verdict=Verdict.PASS, reason=f"touches where declared: {pair.contacts[0].why}", contact="declared")
     if swept.static is None or least is None:
         return _not_computed(pair)
-    exact = _at_pose(body, swept.shapes, least.pose)
+    exact = _at_pose(body, swept.shapes, least) or swept.static
     depth = _depth(body, swept.shapes, least) if exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept) else None
     found = min(exact.distance_mm, least.distance_mm) if depth is None else 0.0
     bound = 0.0 if depth is not None else min(least.at_least_mm, found)
@@ -169,15 +187,10 @@ def _not_computed(pair: MovingPair) -> Clearance:
     )  # fmt: skip
 
 
-def _at_pose(body: MovingBody, shapes: Sequence[Shape], pose: Floats) -> Closest:
-    """The engine's exact distance in one pose: body first, thing second."""
-    best: Closest | None = None
-    for solid in body.solids(pose):
-        for shape in shapes:
-            found = closest(solid, shape, np.inf if best is None else best.distance_mm)
-            best = found if best is None or found.distance_mm < best.distance_mm else best
-    assert best is not None  # the caller has a static distance, so there is at least one shape
-    return best
+def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Closest | None:
+    """The engine's exact distance in the pose found: body first, thing second; the piece found goes first."""
+    solids = body.solids(least.pose)
+    return least_between([solids[least.piece], *solids[: least.piece], *solids[least.piece + 1 :]], shapes)
 
 
 def _holds(body: MovingBody, swept: _Swept) -> bool:

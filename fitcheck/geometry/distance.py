@@ -15,6 +15,7 @@ primitives, never its collide call (which misses coplanar contact). What surroun
 from __future__ import annotations
 
 import weakref
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,19 +24,31 @@ from numpy.typing import ArrayLike, NDArray
 
 from fitcheck.errors import InternalError
 from fitcheck.geometry.solids import Solid, proper_rotation
-from fitcheck.geometry.surface import TiledSurface
+from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.geometry.triangles import parallel_rows, triangle_distances
 
 if TYPE_CHECKING:
     import fcl
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
 Shape = Solid | TiledSurface
 
 CONTACT_TOLERANCE_MM = 1e-6
 """At or below this distance two surfaces touch."""
 
-_SEED_TRIANGLES = 512
+_ROUNDING_MM = 1e-9
+"""Slack when a bound is compared with a distance: what double precision can lose at vehicle coordinates."""
+
+_SEED_TRIANGLES = 256
+_SEED_TILES = 4
+_PART_TILE = 64
+_WAYS = np.array(
+    [[1, 0, 0], [0, 1, 0], [0, 0, 1], [1, 1, 0], [1, -1, 0], [1, 0, 1], [1, 0, -1], [0, 1, 1], [0, 1, -1]]
+    + [[1, 1, 1], [1, 1, -1], [1, -1, 1], [-1, 1, 1]],
+    dtype=np.float64,
+)
+_DIRECTIONS = _WAYS / np.linalg.norm(_WAYS, axis=1)[:, None]
 _PAIRS_A_CHUNK = 1 << 18
 
 
@@ -67,6 +80,29 @@ def closest(first: Shape, second: Shape, upper_mm: float = np.inf) -> Closest:
     pair = _narrow(near, far)
     pair = _mend(near, far, pair)
     return _grow(first, second, near, far, pair)
+
+
+def least_between(first: Sequence[Solid], second: Sequence[Shape]) -> Closest | None:
+    """The least distance between two unions of shapes; None when either is empty.
+
+    Points and rows are those of the nearest pair. What is nearest is best put first: the rest
+    is then only bounded.
+    """
+    best: Closest | None = None
+    for solid in first:
+        for shape in second:
+            if best is None or _lower_bound(solid, shape) < best.distance_mm:
+                found = closest(solid, shape, np.inf if best is None else best.distance_mm)
+                best = found if best is None or found.distance_mm < best.distance_mm else best
+    return best
+
+
+def _lower_bound(solid: Solid, shape: Shape) -> float:
+    """A distance that the two cannot be nearer than, from boxes alone."""
+    if isinstance(shape, TiledSurface):
+        return float(box_lower_bounds(shape.boxes, solid).min()) - solid.radius_mm
+    (low, high), (other_low, other_high) = solid.extents(), shape.extents()
+    return float(box_gaps(low, high, other_low, other_high))
 
 
 def triangle_pair_distances(first: Floats, second: Floats) -> Floats:
@@ -121,7 +157,9 @@ class _Pair:
     far: int
 
 
+# kept as long as their solids live
 _models: weakref.WeakKeyDictionary[Solid, fcl.CollisionObject] = weakref.WeakKeyDictionary()
+_tile_boxes: weakref.WeakKeyDictionary[Solid, Floats] = weakref.WeakKeyDictionary()
 
 
 def _radius(shape: Shape) -> float:
@@ -166,8 +204,12 @@ def _new_object(crop: _Crop) -> fcl.CollisionObject:
 
 def box_gaps(lo: Floats, hi: Floats, other_lo: Floats, other_hi: Floats) -> Floats:
     """Distances between axis-aligned boxes; broadcasts over leading axes; 0 where they overlap."""
-    gap = np.maximum(np.maximum(lo - other_hi, other_lo - hi), 0.0)
-    return np.asarray(np.sqrt(np.einsum("...i,...i->...", gap, gap)))
+    total: Floats | float = 0.0
+    for axis in range(3):  # an axis at a time: short vectors make numpy slow
+        gap = np.maximum(lo[..., axis] - other_hi[..., axis], other_lo[..., axis] - hi[..., axis])
+        gap = np.maximum(gap, 0.0, out=gap) if isinstance(gap, np.ndarray) else max(float(gap), 0.0)
+        total = total + gap * gap
+    return np.asarray(np.sqrt(total))
 
 
 def box_lower_bounds(boxes: Floats, shape: Shape) -> Floats:
@@ -203,23 +245,76 @@ def _near_rows(surface: TiledSurface, solid: Solid, upper_mm: float) -> _Crop:
     bounds = box_lower_bounds(surface.boxes, solid)
     if not np.isfinite(bounds).all():
         raise InternalError("a distance needs finite vertices")
-    seed = _seed(surface, solid, bounds)
-    upper_mm = min(upper_mm, _narrow(seed, _all(solid)).distance_mm)
-    rows = surface.face_rows(np.flatnonzero(bounds <= upper_mm))
-    corners = surface.triangles(rows)
-    boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
-    keep = box_lower_bounds(boxes, solid) <= upper_mm
-    return _Crop(_checked(corners[keep]), rows[keep]) if keep.any() else seed
+    near = _nearest_tiles(surface, np.arange(len(bounds)), bounds)
+    upper_mm = min(upper_mm, _least_of_nearest(near, solid))
+    close = np.flatnonzero(bounds <= upper_mm + _ROUNDING_MM)
+    finer = _finer_bounds(surface.boxes[close], solid)
+    if len(close) > _SEED_TILES and len(solid.faces) > 2 * _PART_TILE:
+        upper_mm = min(upper_mm, _least_of_nearest(_nearest_tiles(surface, close, finer), solid))
+    close = close[finer <= upper_mm + _ROUNDING_MM]
+    return _thinned(_rows(surface, close), solid, upper_mm) if len(close) else near
 
 
-def _seed(surface: TiledSurface, solid: Solid, bounds: Floats) -> _Crop:
-    """A few near triangles: any of them gives an upper bound."""
-    tiles = np.argsort(bounds, kind="stable")[:4]
-    rows = surface.face_rows(np.sort(tiles))
-    corners = surface.triangles(rows)
-    boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
-    order = np.argsort(box_lower_bounds(boxes, solid), kind="stable")[:_SEED_TRIANGLES]
-    return _Crop(_checked(corners[order]), rows[order])
+def _nearest_tiles(surface: TiledSurface, tiles: Rows, bounds: Floats) -> _Crop:
+    return _rows(surface, np.sort(tiles[np.argsort(bounds, kind="stable")[:_SEED_TILES]]))
+
+
+def _least_of_nearest(crop: _Crop, solid: Solid) -> float:
+    """An upper bound on the distance: that of a few triangles that look nearest."""
+    order = np.argsort(_finer_bounds(boxes_of(crop.corners), solid), kind="stable")[:_SEED_TRIANGLES]
+    return _narrow(_Crop(crop.corners[order], crop.rows[order]), _all(solid)).distance_mm
+
+
+def _thinned(crop: _Crop, solid: Solid, upper_mm: float) -> _Crop:
+    """Only the triangles whose own bounds are within the distance; the best few of them tighten it first.
+
+    Where none is within it, the one that looks nearest: its distance is no less than ``upper_mm``.
+    """
+    boxes = boxes_of(crop.corners)
+    bounds = box_lower_bounds(boxes, solid)
+    keep = np.flatnonzero(bounds <= upper_mm + _ROUNDING_MM)
+    if len(solid.faces) > 2 * _PART_TILE:
+        keep = keep[_slab_bounds(crop.corners[keep], solid) <= upper_mm + _ROUNDING_MM]
+    keep = keep[_finer_bounds(boxes[keep], solid) <= upper_mm + _ROUNDING_MM]
+    if len(keep) > 2 * _SEED_TRIANGLES:
+        upper_mm = min(upper_mm, _least_of_nearest(_Crop(crop.corners[keep], crop.rows[keep]), solid))
+        keep = keep[_finer_bounds(boxes[keep], solid) <= upper_mm + _ROUNDING_MM]
+    if len(keep) == 0:
+        keep = np.array([int(bounds.argmin())])
+    return _Crop(crop.corners[keep], crop.rows[keep])
+
+
+def boxes_of(corners: Floats) -> Floats:
+    """Axis-aligned boxes (n, 2, 3) round convex atoms (n, k, 3); corner by corner, which is quicker than a reduction."""
+    low, high = corners[:, 0].copy(), corners[:, 0].copy()
+    for k in range(1, corners.shape[1]):
+        np.minimum(low, corners[:, k], out=low)
+        np.maximum(high, corners[:, k], out=high)
+    return np.stack([low, high], axis=1)
+
+
+def _slab_bounds(corners: Floats, solid: Solid) -> Floats:
+    """Lower bounds of triangles (n, 3, 3) from their gaps to the solid along thirteen directions."""
+    spans = solid.vertices @ _DIRECTIONS.T
+    heights = np.matmul(corners.reshape(-1, 3), _DIRECTIONS.T).reshape(len(corners), 3, len(_DIRECTIONS))
+    low = np.minimum(np.minimum(heights[:, 0], heights[:, 1]), heights[:, 2])
+    high = np.maximum(np.maximum(heights[:, 0], heights[:, 1]), heights[:, 2])
+    return np.asarray(np.maximum(low - spans.max(axis=0), spans.min(axis=0) - high).max(axis=1))
+
+
+def _finer_bounds(boxes: Floats, solid: Solid) -> Floats:
+    """Lower bounds like :func:`box_lower_bounds`; for a solid of many triangles from the boxes of its tiles."""
+    if len(solid.faces) <= 2 * _PART_TILE:
+        return box_lower_bounds(boxes, solid)
+    if solid not in _tile_boxes:
+        _tile_boxes[solid] = tile_surface(solid.vertices, solid.faces, _PART_TILE).boxes
+    tiles = _tile_boxes[solid]
+    found = np.empty(len(boxes))
+    step = max(1, _PAIRS_A_CHUNK // len(tiles))
+    for start in range(0, len(boxes), step):
+        part = boxes[start : start + step, None]
+        found[start : start + step] = box_gaps(part[:, :, 0], part[:, :, 1], tiles[None, :, 0], tiles[None, :, 1]).min(axis=1)
+    return found
 
 
 def _both_tiled(first: TiledSurface, second: TiledSurface, upper_mm: float) -> tuple[_Crop, _Crop]:
@@ -229,7 +324,7 @@ def _both_tiled(first: TiledSurface, second: TiledSurface, upper_mm: float) -> t
     i, j = np.unravel_index(int(np.argmin(gaps)), gaps.shape)
     seeds = (_rows(first, np.array([i])), _rows(second, np.array([j])))
     upper_mm = min(upper_mm, _narrow(*seeds).distance_mm)
-    close = gaps <= upper_mm
+    close = gaps <= upper_mm + _ROUNDING_MM
     if not close.any():
         return seeds
     return _rows(first, np.flatnonzero(close.any(axis=1))), _rows(second, np.flatnonzero(close.any(axis=0)))
@@ -256,20 +351,30 @@ def _mend(near: _Crop, far: _Crop, pair: _Pair) -> _Pair:
     """Look again, with our own narrow phase, at the pairs that the library is known to misjudge."""
     if pair.distance_mm <= CONTACT_TOLERANCE_MM:
         return _meeting_point(near, far, pair)
-    near_lo, near_hi = near.corners.min(axis=1), near.corners.max(axis=1)
-    far_lo, far_hi = far.corners.min(axis=1), far.corners.max(axis=1)
-    around = box_gaps(near_lo, near_hi, far_lo.min(axis=0), far_hi.max(axis=0))
-    rows = np.flatnonzero(around < pair.distance_mm)
-    if len(rows) == 0:
-        return pair
-    parallel = parallel_rows(near.corners[rows], far.corners)
-    for some, reach in ((rows[parallel], pair.distance_mm), (rows[~parallel], CONTACT_TOLERANCE_MM)):
-        step = max(1, _PAIRS_A_CHUNK // len(far.corners))
-        for start in range(0, len(some), step):
-            part = some[start : start + step]
-            gaps = box_gaps(near_lo[part, None], near_hi[part, None], far_lo[None], far_hi[None])
-            pair = _least_pair(near, far, (part, gaps < reach), pair)
-    return pair
+    near_boxes, far_boxes = boxes_of(near.corners), boxes_of(far.corners)
+    rows, columns = _within(near_boxes, far_boxes, pair.distance_mm)
+    if len(rows) and len(columns):
+        parallel = rows[parallel_rows(near.corners[rows], far.corners[columns])]
+        pair = _least_pair((near, near_boxes, parallel), (far, far_boxes, columns), pair, pair.distance_mm)
+    rows, columns = _within(near_boxes, far_boxes, CONTACT_TOLERANCE_MM)
+    return _least_pair((near, near_boxes, rows), (far, far_boxes, columns), pair, CONTACT_TOLERANCE_MM)
+
+
+def _within(near: Floats, far: Floats, reach_mm: float) -> tuple[Rows, Rows]:
+    """Rows of both sides whose boxes are within reach of a box round the other side's rows."""
+    rows, columns = np.arange(len(near)), np.arange(len(far))
+    for _ in range(2):
+        rows = rows[box_gaps(near[rows, 0], near[rows, 1], *_around(far[columns])) <= reach_mm]
+        if len(rows) == 0:
+            return rows, columns[:0]
+        columns = columns[box_gaps(far[columns, 0], far[columns, 1], *_around(near[rows])) <= reach_mm]
+        if len(columns) == 0:
+            return rows[:0], columns
+    return rows, columns
+
+
+def _around(boxes: Floats) -> tuple[Floats, Floats]:
+    return boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
 
 
 def _meeting_point(near: _Crop, far: _Crop, pair: _Pair) -> _Pair:
@@ -278,16 +383,22 @@ def _meeting_point(near: _Crop, far: _Crop, pair: _Pair) -> _Pair:
     return _Pair(pair.distance_mm, points[0], pair.near, pair.far)
 
 
-def _least_pair(near: _Crop, far: _Crop, asked: tuple[NDArray[np.intp], NDArray[np.bool_]], pair: _Pair) -> _Pair:
-    rows, wanted = asked
-    i, j = np.nonzero(wanted)
-    if len(i) == 0:
-        return pair
-    gaps, points = triangle_distances(near.corners[rows[i]], far.corners[j])
-    best = int(gaps.argmin())
-    if gaps[best] >= pair.distance_mm:
-        return pair
-    return _Pair(float(gaps[best]), points[best], int(rows[i[best]]), int(j[best]))
+def _least_pair(
+    near: tuple[_Crop, Floats, Rows], far: tuple[_Crop, Floats, Rows], pair: _Pair, reach_mm: float
+) -> _Pair:
+    """The nearest of some triangle pairs, by our own narrow phase, if nearer than ``pair``."""
+    (one, near_boxes, rows), (other, far_boxes, columns) = near, far
+    step = max(1, _PAIRS_A_CHUNK // max(1, len(columns)))
+    beside = far_boxes[None, columns]
+    for start in range(0, len(rows), step):
+        part = near_boxes[rows[start : start + step], None]
+        i, j = np.nonzero(box_gaps(part[:, :, 0], part[:, :, 1], beside[:, :, 0], beside[:, :, 1]) <= reach_mm)
+        if len(i):
+            gaps, points = triangle_distances(one.corners[rows[start + i]], other.corners[columns[j]])
+            best = int(gaps.argmin())
+            if gaps[best] < pair.distance_mm:
+                pair = _Pair(float(gaps[best]), points[best], int(rows[start + i[best]]), int(columns[j[best]]))
+    return pair
 
 
 def _grow(first: Shape, second: Shape, near: _Crop, far: _Crop, pair: _Pair) -> Closest:

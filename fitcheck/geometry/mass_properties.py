@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fitcheck.errors import InputError
+from fitcheck.geometry.meshes import weld
 
 Floats = NDArray[np.float64]
 
@@ -93,14 +94,16 @@ def inertia_of(moments: Moments) -> Floats:
     return np.asarray(np.trace(moments.second) * np.eye(3) - moments.second)
 
 
-def mass_properties(vertices: ArrayLike, faces: ArrayLike) -> MassProperties:
+def mass_properties(vertices: ArrayLike, faces: ArrayLike, *, known_closed: bool = False) -> MassProperties:
     """Volume, centroid, inertia about the centroid, and area of a closed mesh at unit density.
 
     Vertices (n, 3), faces (m, 3), wound outward; cavities are further shells wound inward.
-    Raises InputError when the mesh is empty, not finite, open, or encloses no volume.
+    Raises InputError when the mesh is empty, not finite, open, or encloses no volume; a mesh that
+    is ``known_closed`` is not asked again.
     """
     points = np.asarray(vertices, dtype=np.float64).reshape(-1, 3)
-    _refuse_open(points, faces)
+    if not known_closed:
+        _refuse_open(points, faces)
     # About a point near the body: moments about a far origin would lose digits.
     datum = corners_of(points, faces).reshape(-1, 3).mean(axis=0)
     moments = solid_moments(points - datum, faces)
@@ -127,8 +130,7 @@ def is_closed(vertices: ArrayLike, faces: ArrayLike) -> bool:
     triangles = np.asarray(faces, dtype=np.int64).reshape(-1, 3)
     if len(triangles) == 0 or not np.isfinite(points).all():
         return False
-    _, same = np.unique(points, axis=0, return_inverse=True)
-    triangles = same.reshape(-1)[triangles]
+    triangles = weld(points)[triangles]
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     edges = edges[edges[:, 0] != edges[:, 1]]
     forward, backward = np.sort(edges @ (len(points), 1)), np.sort(edges @ (1, len(points)))

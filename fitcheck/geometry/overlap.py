@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import InternalError
-from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Closest, Shape, box_gaps, closest
+from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Shape, box_gaps, least_between
 from fitcheck.geometry.inside import depths, inside
 from fitcheck.geometry.sampling import points_on_triangles
 from fitcheck.geometry.solids import Solid
@@ -55,7 +55,9 @@ def meet(part: Sequence[Solid], other: Sequence[Shape]) -> Meeting:
     piece of it lies inside the part (whether the part lies inside an open surface cannot be
     told here). Raises InternalError when either has no triangles.
     """
-    best = _least(part, other)
+    best = least_between(part, other)
+    if best is None:
+        raise InternalError("a clearance needs at least one shape on each side")
     deep = _deepest(part, other)
     if best.distance_mm > CONTACT_TOLERANCE_MM and deep is None:
         return Meeting(best.distance_mm, best.points_mm, "apart")
@@ -64,18 +66,6 @@ def meet(part: Sequence[Solid], other: Sequence[Shape]) -> Meeting:
     depth, point, way_out = deep
     contact = "overlap" if best.distance_mm <= CONTACT_TOLERANCE_MM else "inside"
     return Meeting(-depth, np.array([point + depth * way_out, point]), contact, way_out)
-
-
-def _least(part: Sequence[Solid], other: Sequence[Shape]) -> Closest:
-    best: Closest | None = None
-    for solid in part:
-        for shape in other:
-            found = closest(solid, shape, np.inf if best is None else best.distance_mm)
-            if best is None or found.distance_mm < best.distance_mm:
-                best = found
-    if best is None:
-        raise InternalError("a clearance needs at least one shape on each side")
-    return best
 
 
 def _deepest(part: Sequence[Solid], other: Sequence[Shape]) -> tuple[float, Floats, Floats] | None:

@@ -46,60 +46,97 @@ class Hulls:
 
 @dataclass(frozen=True)
 class Separation:
-    """Bounds (m,) on the distance of each pair, ball and remainder taken off, and where on the hull."""
+    """Bounds (m,) on the distance of each pair, ball and remainder taken off, and what they rest on.
+
+    ``nearest`` (m,): which of the hull's k points supports the last direction; ``directions``
+    (m, 3): the unit vectors of the best lower bounds, from the atom to the hull.
+    """
 
     lower_mm: Floats
     upper_mm: Floats
-    nearest: Indices  # which of the hull's k points supports the last direction
+    nearest: Indices
+    directions: Floats
 
 
-def separate(hulls: Hulls, rows: Indices, atoms: Floats, cutoff_mm: Floats) -> Separation:
-    """Distance bounds of m pairs: hull ``rows[i]`` against the hull of ``atoms[i]`` (k, 3).
+def separate(
+    hulls: Hulls, rows: Indices, atoms: Floats, cutoff_mm: Floats, directions: Floats | None = None
+) -> Separation:
+    """Distance bounds of m pairs: hull ``rows[i]`` against the hull of ``atoms[i]`` (k, 3); ``rows`` ascend.
 
     A pair is left as soon as its lower bound passes ``cutoff_mm[i]`` (as judged after ball and
-    remainder are taken off). Overlapping pairs get a lower bound ≤ 0 and an upper bound of
-    0 less ball and remainder. No pairs: empty arrays.
+    remainder are taken off). ``directions`` (m, 3) are where to begin, from the atom to the hull,
+    a zero vector where nothing is known. Overlapping pairs get a lower bound ≤ 0 and an upper
+    bound of 0 less ball and remainder. No pairs: empty arrays.
     """
     count = len(rows)
     off = hulls.ball_mm + hulls.grow_mm[rows] if count else np.empty(0)
     lower, upper = np.full(count, -np.inf), np.full(count, np.inf)
-    nearest = np.zeros(count, dtype=np.intp)
-    live = np.arange(count)
-    simplex = np.repeat((hulls.points[rows].mean(axis=1) - atoms.mean(axis=1))[:, None, :], 3, axis=1)
-    current = simplex[:, 0].copy() if count else np.empty((0, 3))
+    nearest, best = np.zeros(count, dtype=np.intp), np.zeros((count, 3))
+    current = hulls.points[rows].mean(axis=1) - atoms.mean(axis=1) if directions is None else directions
+    live, simplex = np.arange(count), None
     for _ in range(_ITERATIONS):
         if len(live) == 0:
             break
-        length = np.linalg.norm(current, axis=1)
-        upper[live] = np.minimum(upper[live], length)
+        length = np.sqrt(np.einsum("mi,mi->m", current, current))
+        if simplex is not None:
+            upper[live] = np.minimum(upper[live], length)
         direction = current / np.maximum(length, 1e-300)[:, None]
         on_hull, nearest[live] = _support(hulls, rows[live], direction)
         vertex = on_hull - _far_corner(atoms[live], direction)
-        lower[live] = np.maximum(lower[live], np.einsum("mi,mi->m", direction, vertex))
-        touch = length < 1e-9
+        found = np.einsum("mi,mi->m", direction, vertex)
+        better = found > lower[live]
+        lower[live[better]], best[live[better]] = found[better], direction[better]
+        touch = (length < 1e-9) & (simplex is not None)
         lower[live[touch]] = 0.0
         go_on = (upper[live] - lower[live] > _GAP_MM) & (lower[live] - off[live] < cutoff_mm[live]) & ~touch
-        live, simplex, vertex = live[go_on], simplex[go_on], vertex[go_on]
-        simplex, current, inside = _step(simplex, vertex)
+        live, vertex = live[go_on], vertex[go_on]
+        if simplex is None:
+            current, simplex = vertex, np.repeat(vertex[:, None, :], 3, axis=1)
+            continue
+        simplex, current, inside = _step(simplex[go_on], vertex)
         upper[live[inside]], lower[live[inside]] = 0.0, 0.0
         live, simplex, current = live[~inside], simplex[~inside], current[~inside]
-    return Separation(lower - off - _ROUNDING_MM, upper - off, nearest)
+    return Separation(lower - off - _ROUNDING_MM, upper - off, nearest, best)
 
 
 def _support(hulls: Hulls, rows: Indices, direction: Floats) -> tuple[Floats, Indices]:
-    """The point of each hull least far along its direction, and which disc it is on."""
+    """The point of each hull least far along its direction, and which disc it is on; ``rows`` ascend."""
+    if len(rows) > 8 * len(hulls.points):
+        return _support_by_hull(hulls, rows, direction)
     points = hulls.points[rows]
     heights = np.matmul(points, direction[:, :, None])[:, :, 0]
-    pick = np.arange(len(rows))
+    along = None if hulls.discs is None else np.matmul(hulls.discs[rows], direction[:, :, None])[:, :, 0]
+    index = _lowest(hulls, heights, along)
+    return _on_disc(hulls, rows, index, direction), index
+
+
+def _support_by_hull(hulls: Hulls, rows: Indices, direction: Floats) -> tuple[Floats, Indices]:
+    """The same for many pairs a hull: one matrix product each, without copies of the hull."""
+    index = np.empty(len(rows), dtype=np.intp)
+    ends = np.searchsorted(rows, np.arange(len(hulls.points) + 1))
+    for hull in range(len(hulls.points)):
+        span = slice(ends[hull], ends[hull + 1])
+        if span.start < span.stop:
+            along = None if hulls.discs is None else direction[span] @ hulls.discs[hull].T
+            index[span] = _lowest(hulls, direction[span] @ hulls.points[hull].T, along)
+    return _on_disc(hulls, rows, index, direction), index
+
+
+def _lowest(hulls: Hulls, heights: Floats, along: Floats | None) -> Indices:
+    if along is not None:
+        heights = heights - hulls.disc_radius_mm * np.sqrt(np.maximum(1.0 - along**2, 0.0))
+    return np.asarray(heights.argmin(axis=1))
+
+
+def _on_disc(hulls: Hulls, rows: Indices, index: Indices, direction: Floats) -> Floats:
+    """The lowest point of the chosen discs."""
+    points = hulls.points[rows, index]
     if hulls.discs is None:
-        index = heights.argmin(axis=1)
-        return points[pick, index], index
-    along = np.matmul(hulls.discs[rows], direction[:, :, None])[:, :, 0]
-    across = np.sqrt(np.maximum(1.0 - along**2, 0.0))
-    index = (heights - hulls.disc_radius_mm * across).argmin(axis=1)
-    square = direction - along[pick, index, None] * hulls.discs[rows, index]
-    scale = hulls.disc_radius_mm / np.maximum(np.linalg.norm(square, axis=1), 1e-12)
-    return points[pick, index] - scale[:, None] * square, index
+        return points
+    disc = hulls.discs[rows, index]
+    square = direction - np.einsum("mi,mi->m", disc, direction)[:, None] * disc
+    scale = hulls.disc_radius_mm / np.maximum(np.sqrt(np.einsum("mi,mi->m", square, square)), 1e-12)
+    return np.asarray(points - scale[:, None] * square)
 
 
 def _far_corner(atoms: Floats, direction: Floats) -> Floats:

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import heapq
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.geometry.distance import box_gaps
+from fitcheck.geometry.distance import box_gaps, boxes_of
 from fitcheck.geometry.separation import Hulls, separate
 
 Floats = NDArray[np.float64]
@@ -33,7 +33,11 @@ MOST_BOXES = 60_000
 """After so many boxes a pair keeps the honest bracket that it has."""
 
 _BATCH = 48
+_ATOMS_A_BATCH = 3_000
 _PAIRS_A_CALL = 20_000
+_FEW_ATOMS = 16
+_ASKED_ATOMS = 256
+_MANY_ATOMS = 1024
 _SLACK_MM = 0.03
 """Part of the tolerance kept for the tessellation of round pieces and the iteration's own gap."""
 
@@ -93,6 +97,7 @@ class _Box:
     low: Floats = field(compare=False)
     high: Floats = field(compare=False)
     atoms: Rows = field(compare=False)
+    directions: Floats = field(compare=False)
     lower_mm: float = field(compare=False, default=-np.inf)
 
 
@@ -107,6 +112,7 @@ class _Search:
         middle = (low + high) / 2.0
         self.pose = [middle if o.start_pose is None else np.asarray(o.start_pose) for o in obstacles]
         self.best_piece = [0] * len(obstacles)
+        self.around = [boxes_of(o.atoms) for o in obstacles]
         self.discarded = np.full(len(obstacles), np.inf)
         self.boxes = np.zeros(len(obstacles), dtype=np.int64)
         self.open: list[_Box] = []
@@ -118,8 +124,13 @@ class _Search:
         upper = float(self.upper[obstacle])
         return -np.inf if upper <= 0.0 else upper - self.cut
 
-    def box(self, obstacle: int, piece: int, low: Floats, high: Floats, atoms: Rows) -> _Box:
-        return _Box(-np.inf, next(self.serial), obstacle, piece, low, high, atoms)
+    def root(self, obstacle: int, piece: int) -> _Box:
+        atoms = np.arange(len(self.obstacles[obstacle].atoms))
+        return _Box(-np.inf, next(self.serial), obstacle, piece, self.low, self.high, atoms, np.zeros((len(atoms), 3)))
+
+    def part_of(self, box: _Box, low: Floats, high: Floats) -> _Box:
+        """A smaller box of poses: its parent's atoms, directions and bound hold for it as well."""
+        return replace(box, serial=next(self.serial), low=low, high=high)
 
     def drop(self, obstacle: int, lower_mm: float) -> None:
         """Remember a bound that is not looked at again: the certificate rests on it."""
@@ -153,17 +164,26 @@ def least_over_motion(
     low, high = (np.asarray(limit, dtype=np.float64) for limit in limits)
     search = _Search(pieces, obstacles, low, high)
     roots = [
-        search.box(o, p, low, high, np.arange(len(obstacle.atoms)))
+        search.root(o, p)
         for o, obstacle in enumerate(obstacles)
         for p in range(len(pieces))
         if len(obstacle.atoms)
     ]
     _bound(search, roots)
     while search.open:
-        batch = [heapq.heappop(search.open) for _ in range(min(_BATCH, len(search.open)))]
-        children = [child for box in batch for child in _split(search, box, most_boxes)]
+        children = [child for box in _next_boxes(search) for child in _split(search, box, most_boxes)]
         _bound(search, children)
     return [_answer(search, o) for o in range(len(obstacles))]
+
+
+def _next_boxes(search: _Search) -> list[_Box]:
+    """The most promising open boxes: many at once, unless they hold many atoms."""
+    batch: list[_Box] = []
+    atoms = 0
+    while search.open and len(batch) < _BATCH and atoms < _ATOMS_A_BATCH:
+        batch.append(heapq.heappop(search.open))
+        atoms += len(batch[-1].atoms)
+    return batch
 
 
 def _answer(search: _Search, o: int) -> SweptLeast:
@@ -188,9 +208,7 @@ def _split(search: _Search, box: _Box, most_boxes: int) -> list[_Box]:
     for side in (0, 1):
         low, high = box.low.copy(), box.high.copy()
         (high if side == 0 else low)[axis] = middle
-        half = search.box(box.obstacle, box.piece, low, high, box.atoms)
-        half.lower_mm = box.lower_mm
-        halves.append(half)
+        halves.append(search.part_of(box, low, high))
     return halves
 
 
@@ -232,47 +250,77 @@ def _bound_portion(search: _Search, piece: SweptPiece, boxes: list[_Box]) -> Non
     low, high = np.array([box.low for box in boxes]), np.array([box.high for box in boxes])
     hulls = piece.hulls(low, high)
     outer = hulls.boxes()
-    for i, box in enumerate(boxes):
-        search.boxes[box.obstacle] += 1
-        _drop_far_atoms(search, box, outer[i])
-    counts = np.array([len(box.atoms) for box in boxes])
+    asked = [_drop_far_atoms(search, box, outer[i]) for i, box in enumerate(boxes)]
+    counts = np.array([len(some.picked) for some in asked])
     rows = np.repeat(np.arange(len(boxes)), counts)
-    atoms = np.concatenate([search.obstacles[box.obstacle].atoms[box.atoms] for box in boxes])
+    atoms = np.concatenate(
+        [search.obstacles[box.obstacle].atoms[box.atoms[some.picked]] for box, some in zip(boxes, asked, strict=True)]
+    )
     balls = np.array([search.obstacles[box.obstacle].ball_mm for box in boxes])
     cutoff = np.array([search.target(box.obstacle) for box in boxes]) + balls
-    bounds = separate(hulls, rows, atoms, cutoff[rows])
+    began = np.concatenate([box.directions[some.picked] for box, some in zip(boxes, asked, strict=True)])
+    bounds = separate(hulls, rows, atoms, cutoff[rows], began)
     ends = np.cumsum(counts)
-    tries = []
-    for i, box in enumerate(boxes):
-        span = slice(ends[i] - counts[i], ends[i])
-        lower = bounds.lower_mm[span] - balls[i]
-        if counts[i] == 0:
-            tries.append(-1)
-            continue
-        worst = int(lower.argmin())
-        tries.append(int(span.start) + worst)
-        box.lower_mm = max(box.lower_mm, float(lower[worst]))
-        near = lower < search.target(box.obstacle)
-        if not near.all():
-            search.drop(box.obstacle, float(lower[~near].min()))
-        box.atoms = box.atoms[near]
-    _try_poses(search, piece, boxes, (hulls, bounds.nearest, atoms, np.array(tries)))
+    tries = np.full(len(boxes), -1)
+    for i, (box, some) in enumerate(zip(boxes, asked, strict=True)):
+        if counts[i]:
+            span = slice(ends[i] - counts[i], ends[i])
+            tries[i] = span.start + int(bounds.lower_mm[span].argmin())
+            _learn(search, box, some, (bounds.lower_mm[span] - balls[i], bounds.directions[span]))
+    _try_poses(search, piece, boxes, (hulls, bounds.nearest, atoms, tries))
     for i, box in enumerate(boxes):
         if counts[i]:
             search.keep(box, box.lower_mm)
 
 
-def _drop_far_atoms(search: _Search, box: _Box, outer: Floats) -> None:
-    """Leave out atoms whose own box is too far to matter; each left out is as good as discarded."""
-    if len(box.atoms) <= 16:
-        return
-    obstacle = search.obstacles[box.obstacle]
-    corners = obstacle.atoms[box.atoms]
-    gaps = box_gaps(corners.min(axis=1), corners.max(axis=1), outer[0], outer[1]) - obstacle.ball_mm
+@dataclass(frozen=True)
+class _Asked:
+    """Which of a box's atoms are asked exactly, and a bound on all others."""
+
+    picked: Rows
+    others_mm: float
+
+
+def _drop_far_atoms(search: _Search, box: _Box, outer: Floats) -> _Asked:
+    """Leave out atoms whose own box is too far to matter; each left out is as good as discarded.
+
+    Where very many are left of a whole motion, only those that look nearest are asked at first: the
+    pose that they yield is what makes the rest too far, and the boxes round them bound them till then.
+    """
+    search.boxes[box.obstacle] += 1
+    around = search.around[box.obstacle][box.atoms]
+    gaps = box_gaps(around[:, 0], around[:, 1], outer[0], outer[1]) - search.obstacles[box.obstacle].ball_mm
     far = gaps >= search.target(box.obstacle)
-    if far.any():
+    if len(box.atoms) > _FEW_ATOMS and far.any():
         search.drop(box.obstacle, float(gaps[far].min()))
-        box.atoms = box.atoms[~far]
+        box.atoms, box.directions, around, gaps = box.atoms[~far], box.directions[~far], around[~far], gaps[~far]
+    unknown = np.flatnonzero(~box.directions.any(axis=1))
+    box.directions = box.directions.copy()  # shared with the other half
+    box.directions[unknown] = _between_boxes(around[unknown], outer)
+    if len(gaps) <= _MANY_ATOMS or box.lower_mm > -np.inf:
+        return _Asked(np.arange(len(gaps)), np.inf)
+    order = np.argpartition(gaps, _ASKED_ATOMS)
+    return _Asked(np.sort(order[:_ASKED_ATOMS]), float(gaps[order[_ASKED_ATOMS:]].min()))
+
+
+def _learn(search: _Search, box: _Box, asked: _Asked, found: tuple[Floats, Floats]) -> None:
+    """Take over the bounds and directions of the atoms asked, and let go of those too far to matter."""
+    lower, directions = found
+    box.lower_mm = max(box.lower_mm, min(float(lower.min()), asked.others_mm))
+    box.directions[asked.picked] = directions
+    far = lower >= search.target(box.obstacle)
+    if far.any():
+        search.drop(box.obstacle, float(lower[far].min()))
+        keep = np.ones(len(box.atoms), dtype=bool)
+        keep[asked.picked[far]] = False
+        box.atoms, box.directions = box.atoms[keep], box.directions[keep]
+
+
+def _between_boxes(boxes: Floats, outer: Floats) -> Floats:
+    """Where to begin: the shortest way from each box to the outer one, or from centre to centre."""
+    way = np.maximum(outer[0] - boxes[:, 1], 0.0) - np.maximum(boxes[:, 0] - outer[1], 0.0)
+    apart = way.any(axis=1)
+    return np.where(apart[:, None], way, outer.mean(axis=0) - boxes.mean(axis=1) + 1e-9)
 
 
 def _try_poses(

@@ -204,12 +204,13 @@ def _mesh_body(part: str, shape: MeshShape) -> Body:
     used = np.unique(faces)
     centroid: Floats | None = None
     warnings: tuple[str, ...] = ()
-    if not is_closed(vertices, faces):
+    closed = is_closed(vertices, faces)
+    if not closed:
         warnings = ("its mesh is open: it has no inside and no centre of volume; type its cg",)
     elif signed_volume_mm3(vertices - vertices[used].mean(axis=0), faces) < 0.0:
         faces = np.ascontiguousarray(faces[:, ::-1])  # inside out, as mirrored exports are
         warnings = ("its mesh was inside out: its faces were turned round",)
-    if is_closed(vertices, faces):
+    if closed:
         centroid = _mesh_centroid(part, vertices, faces)
     words = f"the coordinates of {shape.file or 'its mesh'}"
     solid = Solid(vertices, faces)
@@ -218,7 +219,7 @@ def _mesh_body(part: str, shape: MeshShape) -> Body:
 
 def _mesh_centroid(part: str, vertices: Floats, faces: NDArray[np.int32]) -> Floats:
     try:
-        return mass_properties(vertices, faces).centroid_mm
+        return mass_properties(vertices, faces, known_closed=True).centroid_mm
     except InputError as problem:
         raise PlacementProblem(part, "mesh", str(problem)) from problem
 
