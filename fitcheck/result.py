@@ -162,6 +162,26 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class TargetFit:
+    """How one target fitted: scan place less taped place, x, y, z in mm.
+
+    ``left_out_mm``: the same in the fit of all other targets; None where the others lie in a line.
+    """
+
+    residual_mm: tuple[float, float, float]
+    left_out_mm: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """How the scan was laid into the vehicle frame. ``sigma_mm`` is one sigma of a coordinate."""
+
+    targets: dict[str, TargetFit]
+    rms_mm: float
+    sigma_mm: float
+
+
+@dataclass(frozen=True)
 class CoverageRow:
     """One pair and what was done with it: nothing is left blank."""
 
@@ -205,6 +225,8 @@ class Result:
     shafts: dict[str, Shaft] = field(default_factory=dict)
     limits: tuple[Limit, ...] = ()
     parts: tuple[PartEcho, ...] = ()
+    alignment: Alignment | None = None  # None: the scan was already in the vehicle frame, or there is none
+    notes: tuple[str, ...] = ()  # what was done to the scan
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     inputs: dict[str, str] = field(default_factory=dict)  # file → sha256
@@ -213,7 +235,7 @@ class Result:
     @property
     def verdict(self) -> Verdict:
         """The worst of all clearances and limits."""
-        return worst([item.verdict for item in (*self.clearances, *self.limits)])
+        return worst([*(row.verdict for row in self.clearances), *(limit.verdict for limit in self.limits)])
 
     @property
     def counts(self) -> dict[str, int]:

@@ -54,6 +54,7 @@ def loads_of(book: Ledger) -> Loads:
 
 
 def mean_track_mm(book: Ledger) -> float:
+    """The mean of both axles' tracks, as the static stability factor takes it."""
     return (book.front.track_mm + book.rear.track_mm) / 2.0
 
 

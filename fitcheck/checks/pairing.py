@@ -15,6 +15,7 @@ from fitcheck.checks.guard import Terms, moving_terms, part_terms, scan_terms
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.rules import Party, choose_rule
 from fitcheck.checks.swept import MovingPair
+from fitcheck.geometry.distance import Shape
 from fitcheck.result import CoverageRow
 from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Contact, Part, Scene
@@ -42,6 +43,15 @@ def pair_up(scene: Scene, only: tuple[str, ...] = ()) -> Pairing:
     return Pairing(tuple(still), tuple((body, pairs) for body, pairs in moving if pairs), tuple(maker.rows))
 
 
+@dataclass(frozen=True, eq=False)
+class _Thing:
+    """Something still: its name and class, its shapes, and what its place is uncertain by."""
+
+    party: Party
+    shapes: tuple[Shape, ...]
+    terms: Terms
+
+
 class _Maker:
     """Collects coverage rows while pairs are made."""
 
@@ -55,35 +65,42 @@ class _Maker:
 
     def still_pairs(self, parts: list[Part]) -> Iterator[StillPair | None]:
         for one, other in itertools.combinations(parts, 2):
-            sigma = self.scene.uncertainties
-            terms = {**part_terms(one, sigma), **part_terms(other, sigma)}
-            yield self._still(one, other.name, other.part_class, (other.solids, terms))
-        for part in parts if self.scene.scan else ():
-            assert self.scene.scan is not None
-            terms = {**scan_terms(self.scene.uncertainties), **part_terms(part, self.scene.uncertainties)}
-            yield self._still(part, SCAN, SCAN, ((self.scene.scan.metal,), terms))
+            yield self._still(one, self._thing(other))
+        for part in parts:
+            for scan in self._scan(scan_terms(self.scene.uncertainties)):
+                yield self._still(part, scan)
 
-    def _still(self, part: Part, name: str, part_class: str, other: tuple[tuple[object, ...], Terms]) -> StillPair | None:
-        if not self._to_check(part.name, name):
+    def _thing(self, part: Part) -> _Thing:
+        terms = part_terms(part, self.scene.uncertainties)
+        return _Thing(Party(part.name, part.part_class), part.solids, terms)
+
+    def _scan(self, terms: Terms) -> list[_Thing]:
+        """The scan as a thing; none without a scan."""
+        if self.scene.scan is None:
+            return []
+        return [_Thing(Party(SCAN, SCAN), (self.scene.scan.metal,), terms)]
+
+    def _still(self, part: Part, thing: _Thing) -> StillPair | None:
+        other = thing.party
+        if not self._to_check(part.name, other.name):
             return None
-        shapes, terms = other
-        contacts = self.contacts(part.name, name)
-        chosen = choose_rule(Party(part.name, part.part_class), Party(name, part_class), self.scene.rules)
-        self._row((part.name, name), contacts, chosen.words)
-        return StillPair((part.name, name), part.solids, shapes, chosen, terms, contacts)  # type: ignore[arg-type]
+        between = (part.name, other.name)
+        contacts = self.contacts(*between)
+        chosen = choose_rule(Party(part.name, part.part_class), other, self.scene.rules)
+        self._row(between, contacts, chosen.words)
+        terms = {**thing.terms, **part_terms(part, self.scene.uncertainties)}
+        return StillPair(between, part.solids, thing.shapes, chosen, terms, contacts)
 
     def moving_pairs(self, body: MovingBody, parts: list[Part]) -> Iterator[MovingPair]:
-        things = [(part.name, part.part_class, part.solids, part_terms(part, self.scene.uncertainties)) for part in parts]
-        if self.scene.scan:
-            things.append((SCAN, SCAN, (self.scene.scan.metal,), {}))  # type: ignore[arg-type]
-        for name, part_class, shapes, terms in things:
-            if not self._to_check(name, body.name):
+        for thing in [*map(self._thing, parts), *self._scan({})]:
+            between = (thing.party.name, body.name)
+            if not self._to_check(*between):
                 continue
-            contacts = self.contacts(name, body.name)
-            chosen = choose_rule(Party(name, part_class), Party(body.name, body.part_class), self.scene.rules)
-            self._row((name, body.name), contacts, chosen.words)
-            terms = {**moving_terms(body, self.scene.uncertainties), **terms}
-            yield MovingPair((name, body.name), shapes, chosen, terms, contacts)
+            contacts = self.contacts(*between)
+            chosen = choose_rule(thing.party, Party(body.name, body.part_class), self.scene.rules)
+            self._row(between, contacts, chosen.words)
+            terms = {**moving_terms(body, self.scene.uncertainties), **thing.terms}
+            yield MovingPair(between, thing.shapes, chosen, terms, contacts)
 
     def between_bodies(self) -> None:
         for one, other in itertools.combinations(self.scene.moving, 2):
@@ -94,7 +111,9 @@ class _Maker:
             self.rows.append(CoverageRow((one.name, other.name), "excluded", f"fitcheck: {why}"))
 
     def over_ground(self, parts: list[Part]) -> None:
-        names = [part.name for part in parts] + [SCAN] * bool(self.scene.scan) + [body.name for body in self.scene.moving]
+        names = (
+            [part.name for part in parts] + [SCAN] * bool(self.scene.scan) + [body.name for body in self.scene.moving]
+        )
         known = len(self.scene.axles) == 2
         for name in names:
             if not self.wanted(name, GROUND):
@@ -102,7 +121,9 @@ class _Maker:
             if known:
                 self.rows.append(CoverageRow((name, GROUND), "checked", "heights and angles over the ground"))
             else:
-                self.rows.append(CoverageRow((name, GROUND), "excluded", "fitcheck: no axles, so where the ground is is not known"))
+                self.rows.append(
+                    CoverageRow((name, GROUND), "excluded", "fitcheck: no axles, so where the ground is is not known")
+                )
 
     def _to_check(self, one: str, other: str) -> bool:
         """Whether a pair is to be judged; an exclusion leaves its row."""

@@ -72,13 +72,16 @@ def _cut_one_side(pair: StillPair) -> tuple[Sequence[Shape], Sequence[Shape]]:
         return cut_out(pair.part, pair.contacts, pair.clear_mm), pair.other
     raise InputError(
         f"contact between {pair.between[0]} and {pair.between[1]}: both are round (capsule or sphere), and a contact "
-        "place can be cut out of one of them only if it is a box, cylinder, outline or mesh: exclude the pair with a reason"
+        "place can be cut only out of a box, cylinder, outline or mesh: exclude the pair with a reason"
     )
 
 
 def _declared(pair: StillPair, whole: Meeting) -> Clearance:
     return replace(
-        _row(pair, whole), verdict=Verdict.PASS, reason=f"touches where declared: {pair.contacts[0].why}", contact="declared"
+        _row(pair, whole),
+        verdict=Verdict.PASS,
+        reason=f"touches where declared: {pair.contacts[0].why}",
+        contact="declared",
     )
 
 

@@ -18,6 +18,7 @@ from fitcheck.vehicle.scene import PART_CLASSES, SCAN, Rule
 ANY = "any"
 
 _J, _P = "judgement", "practice"
+_BODY_BUILDERS = "a truck maker's manual for body builders"
 
 DEFAULT_RULES: tuple[Rule, ...] = (
     Rule((ANY, ANY), 2.0, 5.0, "paint, rust and weld pull between bolted parts", _J),
@@ -37,7 +38,9 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule(("axle", "brake_line"), 15.0, 25.0, "a brake pipe beside a moving thing", _P),
     Rule((SCAN, "brake_line"), 0.0, 5.0, "a brake pipe clipped to its frame", _J),
     Rule(("lv", "lv"), 5.0, 10.0, "a wire beside a fixed wire", _P),
-    Rule(("hv_cable", "exhaust"), 75.0, 200.0, "a bare exhaust beside a cable", _P, "a truck maker's body-builder table"),
+    Rule(
+        ("hv_cable", "exhaust"), 75.0, 200.0, "a bare exhaust beside a cable", _P, "a truck maker's body-builder table"
+    ),
     Rule(("lv", "exhaust"), 75.0, 200.0, "a bare exhaust beside a wire", _P, "a truck maker's body-builder table"),
     Rule(("coolant", "exhaust"), 75.0, 200.0, "a bare exhaust beside a hose", _P, "a truck maker's body-builder table"),
     Rule(("hv_box", "exhaust"), 150.0, 250.0, "cells dislike more than 45 °C", _J),

@@ -72,6 +72,8 @@ def check_scene(
         shafts=shafts,
         limits=limits,
         parts=tuple(_echo(part) for part in scene.parts),
+        alignment=None if scene.scan is None else scene.scan.alignment,
+        notes=() if scene.scan is None else scene.scan.notes,
         warnings=(*scene.warnings, *_gaps(scene)),
         cautions=weighing_cautions(scene),
         inputs=dict(scene.inputs),

@@ -17,9 +17,9 @@ from fitcheck.checks.rules import ChosenRule
 from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Closest, Shape, box_gaps, least_between
 from fitcheck.geometry.inside import depths
 from fitcheck.geometry.overlap import any_inside, meet
+from fitcheck.geometry.separation import separate
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
-from fitcheck.geometry.separation import separate
 from fitcheck.geometry.sweep import Obstacle, SweptLeast, corners_of, least_over_motion
 from fitcheck.result import Clearance, Verdict
 from fitcheck.vehicle.moving import MovingBody
@@ -92,7 +92,9 @@ def _sweep(body: MovingBody, shapes: Sequence[Sequence[Shape]], static: Sequence
     found: dict[int, list[SweptLeast]] = defaultdict(list)
     limits = (body.motion.low, body.motion.high)
     for job in jobs.values():
-        for (i, _), least in zip(job, least_over_motion(body.pieces, [obstacle for _, obstacle in job], limits), strict=True):
+        for (i, _), least in zip(
+            job, least_over_motion(body.pieces, [obstacle for _, obstacle in job], limits), strict=True
+        ):
             found[i].append(least)
     return [_least_of(found[i], body, static[i]) for i in range(len(shapes))]
 
@@ -104,7 +106,9 @@ def _least_of(parts: list[SweptLeast], body: MovingBody, static: Closest | None)
         return SweptLeast(distance, distance, body.motion.scan_pose, 0, 0, static is not None)
     least = min(parts, key=lambda part: part.distance_mm)
     bound = min(part.at_least_mm for part in parts)
-    return replace(least, at_least_mm=bound, boxes=sum(part.boxes for part in parts), proven=all(p.proven for p in parts))
+    return replace(
+        least, at_least_mm=bound, boxes=sum(part.boxes for part in parts), proven=all(p.proven for p in parts)
+    )
 
 
 def _obstacle(body: MovingBody, shape: Shape, start_mm: float) -> Obstacle:
@@ -146,15 +150,21 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
     least = swept.least
     if not swept.shapes and pair.contacts:
         row = _not_computed(pair)
-        return replace(row, verdict=Verdict.PASS, reason=f"touches where declared: {pair.contacts[0].why}", contact="declared")
+        return replace(
+            row, verdict=Verdict.PASS, reason=f"touches where declared: {pair.contacts[0].why}", contact="declared"
+        )
     if swept.static is None or least is None:
         return _not_computed(pair)
     exact = _at_pose(body, swept.shapes, least) or swept.static
-    depth = _depth(body, swept.shapes, least) if exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept) else None
+    depth = (
+        _depth(body, swept.shapes, least) if exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept) else None
+    )
     found = min(exact.distance_mm, least.distance_mm) if depth is None else 0.0
     bound = 0.0 if depth is not None else min(least.at_least_mm, found)
     rule = pair.chosen.rule
-    judgement = judge(found if depth is None else -depth, bound if depth is None else -depth, pair.guard_mm, rule.must_mm)
+    judgement = judge(
+        found if depth is None else -depth, bound if depth is None else -depth, pair.guard_mm, rule.must_mm
+    )
     return Clearance(
         between=pair.between,
         verdict=judgement.verdict,

@@ -44,10 +44,13 @@ _SEED_TRIANGLES = 256
 _SEED_TILES = 4
 _PART_TILE = 64
 _WAYS = np.array(
-    [[1, 0, 0], [0, 1, 0], [0, 0, 1], [1, 1, 0], [1, -1, 0], [1, 0, 1], [1, 0, -1], [0, 1, 1], [0, 1, -1]]
-    + [[1, 1, 1], [1, 1, -1], [1, -1, 1], [-1, 1, 1]],
+    [
+        [1, 0, 0], [0, 1, 0], [0, 0, 1],
+        [1, 1, 0], [1, -1, 0], [1, 0, 1], [1, 0, -1], [0, 1, 1], [0, 1, -1],
+        [1, 1, 1], [1, 1, -1], [1, -1, 1], [-1, 1, 1],
+    ],
     dtype=np.float64,
-)
+)  # fmt: skip
 _DIRECTIONS = _WAYS / np.linalg.norm(_WAYS, axis=1)[:, None]
 _PAIRS_A_CHUNK = 1 << 18
 
@@ -285,7 +288,7 @@ def _thinned(crop: _Crop, solid: Solid, upper_mm: float) -> _Crop:
 
 
 def boxes_of(corners: Floats) -> Floats:
-    """Axis-aligned boxes (n, 2, 3) round convex atoms (n, k, 3); corner by corner, which is quicker than a reduction."""
+    """Axis-aligned boxes (n, 2, 3) round convex atoms (n, k, 3); corner by corner is quicker than a reduction."""
     low, high = corners[:, 0].copy(), corners[:, 0].copy()
     for k in range(1, corners.shape[1]):
         np.minimum(low, corners[:, k], out=low)
@@ -313,14 +316,18 @@ def _finer_bounds(boxes: Floats, solid: Solid) -> Floats:
     step = max(1, _PAIRS_A_CHUNK // len(tiles))
     for start in range(0, len(boxes), step):
         part = boxes[start : start + step, None]
-        found[start : start + step] = box_gaps(part[:, :, 0], part[:, :, 1], tiles[None, :, 0], tiles[None, :, 1]).min(axis=1)
+        found[start : start + step] = box_gaps(part[:, :, 0], part[:, :, 1], tiles[None, :, 0], tiles[None, :, 1]).min(
+            axis=1
+        )
     return found
 
 
 def _both_tiled(first: TiledSurface, second: TiledSurface, upper_mm: float) -> tuple[_Crop, _Crop]:
     if not first.triangle_count or not second.triangle_count:
         raise InternalError("a distance needs at least one triangle on each side")
-    gaps = box_gaps(first.boxes[:, None, 0], first.boxes[:, None, 1], second.boxes[None, :, 0], second.boxes[None, :, 1])
+    gaps = box_gaps(
+        first.boxes[:, None, 0], first.boxes[:, None, 1], second.boxes[None, :, 0], second.boxes[None, :, 1]
+    )
     i, j = np.unravel_index(int(np.argmin(gaps)), gaps.shape)
     seeds = (_rows(first, np.array([i])), _rows(second, np.array([j])))
     upper_mm = min(upper_mm, _narrow(*seeds).distance_mm)

@@ -116,9 +116,7 @@ def mass_properties(vertices: ArrayLike, faces: ArrayLike, *, known_closed: bool
     centroid = moments.first / moments.content
     about_datum = MassProperties(moments.content, np.zeros(3), inertia_of(moments), 0.0)
     shift = about_datum.inertia_about(centroid) - about_datum.inertia_mm5
-    return MassProperties(
-        moments.content, centroid + datum, about_datum.inertia_mm5 - shift, area_mm2(points, faces)
-    )
+    return MassProperties(moments.content, centroid + datum, about_datum.inertia_mm5 - shift, area_mm2(points, faces))
 
 
 def is_closed(vertices: ArrayLike, faces: ArrayLike) -> bool:
@@ -144,8 +142,10 @@ def _refuse_open(points: Floats, faces: ArrayLike) -> None:
     if not np.isfinite(points).all():
         raise InputError("the mesh has coordinates that are not numbers: export the part again")
     if not is_closed(points, triangles):
-        raise InputError("the mesh is open: expected a closed surface, found edges with a triangle on one side only; "
-                         "close it or export it as a solid")
+        raise InputError(
+            "the mesh is open: expected a closed surface, found edges with a triangle on one side only; "
+            "close it or export it as a solid"
+        )
 
 
 def _determinants(corners: Floats) -> Floats:

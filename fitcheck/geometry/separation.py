@@ -141,7 +141,7 @@ def _on_disc(hulls: Hulls, rows: Indices, index: Indices, direction: Floats) -> 
 
 def _far_corner(atoms: Floats, direction: Floats) -> Floats:
     heights = np.matmul(atoms, direction[:, :, None])[:, :, 0]
-    return atoms[np.arange(len(atoms)), heights.argmax(axis=1)]
+    return np.asarray(atoms[np.arange(len(atoms)), heights.argmax(axis=1)])
 
 
 def _step(simplex: Floats, vertex: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -188,4 +188,4 @@ def nearest_to_origin(triangles: Floats) -> Floats:
     sides = np.einsum("nki,ni->nk", cross(triangles, following), normal)
     inside = (sides > 0.0).all(axis=1) & (size > 0.0)
     height = np.einsum("ni,ni->n", triangles[:, 0], normal) / np.where(size > 0.0, size, 1.0)
-    return np.where(inside[:, None], height[:, None] * normal, nearest)
+    return np.asarray(np.where(inside[:, None], height[:, None] * normal, nearest))

@@ -70,9 +70,7 @@ class Solid:
 
     def extents(self) -> Floats:
         """Least and greatest corner (2, 3) along the vehicle axes, ball included."""
-        return np.array(
-            [self.vertices.min(axis=0) - self.radius_mm, self.vertices.max(axis=0) + self.radius_mm]
-        )
+        return np.array([self.vertices.min(axis=0) - self.radius_mm, self.vertices.max(axis=0) + self.radius_mm])
 
 
 def proper_rotation(rotation: ArrayLike) -> Floats:
@@ -105,7 +103,9 @@ def sphere(centre: ArrayLike, radius_mm: float) -> Solid:
 def capsule(start: ArrayLike, end: ArrayLike, radius_mm: float) -> Solid:
     """All points within ``radius_mm`` of the segment from ``start`` to ``end``."""
     core = np.array([start, end], dtype=np.float64)
-    return Solid(core, np.array([[0, 1, 1]], np.int32), float(radius_mm), convex=True, frame=axis_frame(core[1] - core[0]))
+    return Solid(
+        core, np.array([[0, 1, 1]], np.int32), float(radius_mm), convex=True, frame=axis_frame(core[1] - core[0])
+    )
 
 
 def sides_for(radius_mm: float, chord_error_mm: float = CHORD_ERROR_MM) -> int:
@@ -118,9 +118,7 @@ def sides_for(radius_mm: float, chord_error_mm: float = CHORD_ERROR_MM) -> int:
     return max(8, math.ceil(math.pi / math.acos(radius_mm / (radius_mm + chord_error_mm))))
 
 
-def cylinder(
-    start: ArrayLike, end: ArrayLike, radius_mm: float, chord_error_mm: float = CHORD_ERROR_MM
-) -> Solid:
+def cylinder(start: ArrayLike, end: ArrayLike, radius_mm: float, chord_error_mm: float = CHORD_ERROR_MM) -> Solid:
     """A flat-ended cylinder as a circumscribed prism: the true cylinder lies inside it.
 
     ``start`` and ``end`` are the centres of its end faces and must differ.

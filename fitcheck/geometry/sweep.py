@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import heapq
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -32,6 +33,8 @@ TOLERANCE_MM = 0.1
 MOST_BOXES = 60_000
 """After so many boxes a pair keeps the honest bracket that it has."""
 
+_CONTACT_MM = 1e-3
+_NEAR_CONTACT_MM = 5e-3
 _BATCH = 48
 _ATOMS_A_BATCH = 3_000
 _PAIRS_A_CALL = 20_000
@@ -65,8 +68,8 @@ class Obstacle:
 class SweptLeast:
     """``distance_mm`` is reached at ``pose`` by piece number ``piece``; no pose is below ``at_least_mm``.
 
-    Where they collide ``distance_mm`` is 0 and ``at_least_mm`` −∞ (nothing is claimed about
-    depth). ``proven``: the two are within the tolerance; else the search was capped.
+    Where they collide both are 0: the search ends at the first contact, and claims nothing about
+    depth. ``proven``: the two are within the tolerance; else the search was capped.
     """
 
     distance_mm: float
@@ -104,7 +107,7 @@ class _Box:
 class _Search:
     """State of one search: bounds for each obstacle, and the boxes still open."""
 
-    def __init__(self, pieces: list[SweptPiece], obstacles: list[Obstacle], low: Floats, high: Floats) -> None:
+    def __init__(self, pieces: Sequence[SweptPiece], obstacles: Sequence[Obstacle], low: Floats, high: Floats) -> None:
         self.pieces = pieces
         self.obstacles = obstacles
         self.low, self.high = low, high
@@ -122,7 +125,10 @@ class _Search:
     def target(self, obstacle: int) -> float:
         """A box whose bound reaches this cannot improve the answer by more than the tolerance."""
         upper = float(self.upper[obstacle])
-        return -np.inf if upper <= 0.0 else upper - self.cut
+        if upper <= _CONTACT_MM:
+            return -np.inf  # found: nothing left to look for
+        # Near zero the question is whether they touch at all: a bracket round 0 does not answer it.
+        return max(upper - self.cut, min(upper / 2.0, _NEAR_CONTACT_MM))
 
     def root(self, obstacle: int, piece: int) -> _Box:
         atoms = np.arange(len(self.obstacles[obstacle].atoms))
@@ -153,7 +159,10 @@ class _Search:
 
 
 def least_over_motion(
-    pieces: list[SweptPiece], obstacles: list[Obstacle], limits: tuple[Floats, Floats], most_boxes: int = MOST_BOXES
+    pieces: Sequence[SweptPiece],
+    obstacles: Sequence[Obstacle],
+    limits: tuple[Floats, Floats],
+    most_boxes: int = MOST_BOXES,
 ) -> list[SweptLeast]:
     """The least distance of a moving body (its pieces) to each obstacle over all poses in ``limits``.
 
@@ -164,10 +173,7 @@ def least_over_motion(
     low, high = (np.asarray(limit, dtype=np.float64) for limit in limits)
     search = _Search(pieces, obstacles, low, high)
     roots = [
-        search.root(o, p)
-        for o, obstacle in enumerate(obstacles)
-        for p in range(len(pieces))
-        if len(obstacle.atoms)
+        search.root(o, p) for o, obstacle in enumerate(obstacles) for p in range(len(pieces)) if len(obstacle.atoms)
     ]
     _bound(search, roots)
     while search.open:
@@ -188,8 +194,8 @@ def _next_boxes(search: _Search) -> list[_Box]:
 
 def _answer(search: _Search, o: int) -> SweptLeast:
     upper, lower = float(search.upper[o]), float(search.discarded[o])
-    if upper <= 0.0:
-        return SweptLeast(0.0, -np.inf, search.pose[o], search.best_piece[o], int(search.boxes[o]), True)
+    if upper <= _CONTACT_MM:
+        return SweptLeast(max(upper, 0.0), 0.0, search.pose[o], search.best_piece[o], int(search.boxes[o]), True)
     lower = min(lower, upper)
     proven = bool(np.isfinite(upper) and upper - lower <= TOLERANCE_MM)
     return SweptLeast(upper, lower, search.pose[o], search.best_piece[o], int(search.boxes[o]), proven)
@@ -200,7 +206,7 @@ def _split(search: _Search, box: _Box, most_boxes: int) -> list[_Box]:
     if box.lower_mm >= search.target(box.obstacle) or search.boxes[box.obstacle] >= most_boxes:
         search.drop(box.obstacle, box.lower_mm)
         return []
-    if search.upper[box.obstacle] <= 0.0:
+    if search.upper[box.obstacle] <= _CONTACT_MM:
         return []
     axis = _longest(search.pieces[box.piece], box)
     middle = (box.low[axis] + box.high[axis]) / 2.0
@@ -320,12 +326,10 @@ def _between_boxes(boxes: Floats, outer: Floats) -> Floats:
     """Where to begin: the shortest way from each box to the outer one, or from centre to centre."""
     way = np.maximum(outer[0] - boxes[:, 1], 0.0) - np.maximum(boxes[:, 0] - outer[1], 0.0)
     apart = way.any(axis=1)
-    return np.where(apart[:, None], way, outer.mean(axis=0) - boxes.mean(axis=1) + 1e-9)
+    return np.asarray(np.where(apart[:, None], way, outer.mean(axis=0) - boxes.mean(axis=1) + 1e-9))
 
 
-def _try_poses(
-    search: _Search, piece: SweptPiece, boxes: list[_Box], found: tuple[Hulls, Rows, Floats, Rows]
-) -> None:
+def _try_poses(search: _Search, piece: SweptPiece, boxes: list[_Box], found: tuple[Hulls, Rows, Floats, Rows]) -> None:
     """An upper bound from each box: the corner pose that supports its bound, at its nearest atom."""
     hulls, nearest, atoms, tries = found
     picked = np.flatnonzero(tries >= 0)

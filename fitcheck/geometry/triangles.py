@@ -85,12 +85,12 @@ def parallel_rows(first: Floats, second: Floats) -> NDArray[np.bool_]:
     found = np.zeros(len(asked), dtype=bool)
     for offset in (0.0, 0.5):  # a direction next to a cell's border in one grid is inside a cell of the other
         found |= np.isin(_cells(asked, offset), np.unique(_cells(known, offset)))
-    return found.reshape(-1, 3).any(axis=1)
+    return np.asarray(found.reshape(-1, 3).any(axis=1))
 
 
 def _edge_directions(corners: Floats) -> Floats:
     edges = corners[:, _NEXT] - corners
-    return edges / np.maximum(np.linalg.norm(edges, axis=2), 1e-300)[..., None]
+    return np.asarray(edges / np.maximum(np.linalg.norm(edges, axis=2), 1e-300)[..., None])
 
 
 def _cells(directions: Floats, offset: float) -> NDArray[np.int64]:

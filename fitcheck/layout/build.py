@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import math
 from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from fitcheck.errors import LayoutError
 from fitcheck.layout.build_masses import build_axles, build_load_states, build_weights
@@ -18,6 +22,7 @@ from fitcheck.layout.build_regions import needed_region, solid_of
 from fitcheck.layout.build_scan import scan_spec
 from fitcheck.layout.load import Layout, Progress
 from fitcheck.layout.vehicle_entries import SolidAxle as SolidAxleEntry
+from fitcheck.result import Alignment, TargetFit
 from fitcheck.vehicle.mechanisms import Leaf, SolidAxle
 from fitcheck.vehicle.moving import MovingBody, axle_body, shaft_body
 from fitcheck.vehicle.scene import (
@@ -32,6 +37,7 @@ from fitcheck.vehicle.scene import (
 )
 
 if TYPE_CHECKING:
+    from fitcheck.scan.align import AlignmentReport
     from fitcheck.scan.cache import FileHash
     from fitcheck.scan.spec import ScanSpec
 
@@ -96,8 +102,23 @@ def _prepare(spec: ScanSpec, inputs: dict[str, str], warnings: list[str], how: _
     cache_dir, progress, hashing = how
     prepared = prepare_scan(spec, cache_dir=cache_dir, progress=progress, hashing=hashing)
     inputs[spec.file.as_posix()] = prepared.sha256
-    warnings += [*prepared.layers.notes, *prepared.cache_notes]
-    return prepared.layers
+    warnings += prepared.cache_notes
+    report = prepared.alignment
+    return prepared.layers if report is None else replace(prepared.layers, alignment=_alignment(report))
+
+
+def _alignment(report: AlignmentReport) -> Alignment:
+    fits = {
+        name: TargetFit(_numbers(residual), _numbers(left_out) if np.isfinite(left_out).all() else None)
+        for name, residual, left_out in (
+            (name, report.residuals_mm[name], report.leave_one_out_mm[name]) for name in report.residuals_mm
+        )
+    }
+    return Alignment(fits, float(report.rms_mm), float(report.sigma_mm))
+
+
+def _numbers(vector: NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(vector[0]), float(vector[1]), float(vector[2])
 
 
 # --- mechanisms ------------------------------------------------------------------------

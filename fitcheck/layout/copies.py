@@ -209,9 +209,7 @@ def _without(statement: PlaceStatement, axes: set[int]) -> PlaceStatement | None
     return statement
 
 
-def _overlaid_shape(
-    source: ShapeRequest | None, typed: ShapeRequest | None, released: set[int]
-) -> ShapeRequest | None:
+def _overlaid_shape(source: ShapeRequest | None, typed: ShapeRequest | None, released: set[int]) -> ShapeRequest | None:
     if isinstance(source, BoxShape) and (typed is None or isinstance(typed, BoxShape)):
         return _overlaid_box(source, typed or BoxShape(), released)
     if source is None or typed is None or type(typed) is not type(source) or isinstance(typed, MeshShape):

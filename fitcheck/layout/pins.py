@@ -228,7 +228,7 @@ def _extents_of(part: str, key: str, ref: FaceRef | OnPart, placed: Mapping[str,
 
 
 def point_words(point: str) -> str:
-    """"corner front left bottom", "edge front top", "face right", "centre", "cg"."""
+    """ "corner front left bottom", "edge front top", "face right", "centre", "cg"."""
     if point in ("centre", "cg"):
         return point
     return f"{ {1: 'face', 2: 'edge', 3: 'corner'}.get(len(point.split()), 'point') } {point}"

@@ -76,6 +76,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
+
 def place_parts(requests: Sequence[PartRequest]) -> dict[str, PlacedPart]:
     """Place all parts; the answer is in the order of the requests. No requests: {}.
 

@@ -50,34 +50,42 @@ def refuse(*flaws: Flaw) -> PydanticCustomError:
 
 
 def read_length(typed: Any) -> float:
+    """A length or coordinate → mm."""
     return units.length_mm(typed, getattr(typed, "length_unit", "mm"))
 
 
 def read_size(typed: Any) -> float:
+    """A length above 0 → mm."""
     return _above_zero(typed, read_length(typed), "a size")
 
 
 def read_travel(typed: Any) -> float:
+    """A length of 0 or more → mm."""
     return _not_below_zero(typed, read_length(typed), "a distance")
 
 
 def read_mass(typed: Any) -> float:
+    """A mass of 0 or more → kg."""
     return _not_below_zero(typed, units.mass_kg(typed, getattr(typed, "mass_unit", "kg")), "a mass")
 
 
 def read_positive_mass(typed: Any) -> float:
+    """A mass above 0 → kg."""
     return _above_zero(typed, read_mass(typed), "a mass")
 
 
 def read_rate(typed: Any) -> float:
+    """A spring or tyre rate above 0 → N/mm."""
     return _above_zero(typed, units.rate_n_mm(typed), "a spring rate")
 
 
 def read_angle(typed: Any) -> float:
+    """An angle → degrees."""
     return units.angle_deg(typed)
 
 
 def read_opening(typed: Any) -> float:
+    """An angle of 0 or more → degrees."""
     return _not_below_zero(typed, units.angle_deg(typed), "this angle")
 
 

@@ -40,6 +40,8 @@ def to_document(result: Result) -> dict[str, Any]:
         "limits": _plain(result.limits),
         "parts": _plain(result.parts),
         "coverage": _coverage(result.coverage),
+        "alignment": _plain(result.alignment),
+        "notes": _plain(result.notes),
         "warnings": _plain(result.warnings),
         "cautions": [
             *CAUTIONS,

@@ -51,6 +51,10 @@ def result_schema() -> Schema:
             limits=_list(_limit(), "Targets of the owner and ratings, each in one load state."),
             parts=_list(_part(), "Where each part is, to be taped on the vehicle."),
             coverage=_said(_coverage(), "What was done with every pair: none is left out."),
+            alignment=_said(
+                {"anyOf": [_alignment(), {"type": "null"}]}, "How the scan was laid into the vehicle frame."
+            ),
+            notes=_list(_TEXT, "What was done to the scan."),
             warnings=_list(_TEXT, "What a person should look at, though it did not stop the check."),
             cautions=_list(_TEXT, "What the result does not say."),
             unchecked=_list(_TEXT, "Matters that no figure of this document speaks of."),
@@ -214,6 +218,20 @@ def _part() -> Schema:
             {"type": ["array", "null"], "items": _NUMBER, "minItems": 3, "maxItems": 3}, "Its centre of gravity, mm."
         ),
         placed_by=_said(_TEXT, "What the layout placed it by, in words."),
+    )
+
+
+def _alignment() -> Schema:
+    target = _object(
+        residual_mm=_said(_POINT, "Scan place less taped place, in the fit of all targets."),
+        left_out_mm=_said(
+            {"anyOf": [_POINT, {"type": "null"}]}, "The same in the fit of all others; null: no fit."
+        ),
+    )
+    return _object(
+        targets=_by_name(target, "Target → how it fitted."),
+        rms_mm=_said(_NUMBER, "Root mean square of the residuals' lengths."),
+        sigma_mm=_said(_NUMBER, "One sigma of a coordinate: √(Σe²/(3n − 6))."),
     )
 
 

@@ -15,7 +15,7 @@ from fitcheck.report.cautions import CAUTIONS, UNCHECKED, UNSEEN_NOTE
 from fitcheck.report.columns import Column, lay_out, wrap
 from fitcheck.report.json_document import COVERAGE_STATES
 from fitcheck.report.wording import apart, clean, floor_mm, number, pair_name, point_words, pose_words, short_name
-from fitcheck.result import Clearance, Ground, Limit, Loads, Owned, PartEcho, Result, Verdict
+from fitcheck.result import Alignment, Clearance, Ground, Limit, Loads, Owned, PartEcho, Result, Verdict
 
 WIDTH = 100
 CLOSEST_SHOWN = 5
@@ -56,6 +56,7 @@ def report_lines(result: Result, *, parts: bool = False, width: int = WIDTH) -> 
         _limits(result.limits, width),
         _parts(result.parts, width) if parts else [],
         _coverage(result, width),
+        _scan(result, width),
         _warnings(result, width),
         _cautions(result, width),
         _overall(result, width),
@@ -331,6 +332,21 @@ def _coverage(result: Result, width: int) -> list[str]:
         more = f" and {len(pairs) - NAMED_PAIRS} more" if len(pairs) > NAMED_PAIRS else ""
         lines += wrap(f"excluded: {', '.join(pairs[:NAMED_PAIRS])}{more}: {reason}", width, "  ", "    ")
     return lines
+
+
+def _scan(result: Result, width: int) -> list[str]:
+    notes = [clean(note) for note in result.notes]
+    if result.alignment is not None and result.alignment.targets:
+        notes.insert(0, _fit_words(result.alignment))
+    return wrap(f"Scan: {'; '.join(notes)}", width, "", "  ") if notes else []
+
+
+def _fit_words(alignment: Alignment) -> str:
+    worst, fit = max(alignment.targets.items(), key=lambda item: math.hypot(*item[1].residual_mm))
+    return (
+        f"{len(alignment.targets)} targets fit within {math.hypot(*fit.residual_mm):.1f} mm (worst {clean(worst)}), "
+        f"one sigma of a coordinate {alignment.sigma_mm:.1f} mm"
+    )
 
 
 def _warnings(result: Result, width: int) -> list[str]:

@@ -182,7 +182,7 @@ def _nearest_face(point: Floats, vertices: Floats, faces: Ints) -> tuple[int, fl
         gap = np.maximum(np.maximum(corners.min(axis=1) - point, point - corners.max(axis=1)), 0.0)
         bounds[start : start + _CHUNK] = np.linalg.norm(gap, axis=1)
     reach = float(point_triangle_distances(point, vertices[faces[[int(np.argmin(bounds))]]])[0])
-    near = np.flatnonzero(bounds <= reach)
+    near = np.flatnonzero(bounds <= max(reach, float(bounds.min())))  # rounding may put reach just below
     distances = point_triangle_distances(point, vertices[faces[near]])
     best = int(np.argmin(distances))
     return int(near[best]), float(distances[best])

@@ -42,14 +42,19 @@ class Motion(Protocol):
     def scan_pose(self) -> Floats: ...
     def place(self, poses: Floats, points: Floats) -> Floats:
         """(n, d) poses, (k, 3) points at scan pose → (n, k, 3)."""
+
     def turn(self, poses: Floats) -> Floats:
         """(n, d) → (n, 3, 3) rotations."""
+
     def offsets(self, points: Floats) -> Floats:
         """(k, 3) points at scan pose → largest |offset| from the centre along each axis (3,)."""
+
     def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
         """(n, d) boxes → (n, d): greatest speed of a point along each coordinate."""
+
     def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
         """(n, d) boxes → (n, d): greatest second derivative of a point along each coordinate."""
+
     def describe(self, pose: Floats) -> dict[str, float]:
         """The pose in words of the trade, with units in the names."""
 

@@ -60,8 +60,8 @@ class ShaftPiece:
 
     Its ends lie at ``start[0] + start[1]·L`` and ``end[0] + end[1]·L`` from the still
     joint, L the momentary distance between the joints: (0, 0)–(60, 0) is the yoke at the
-    still joint, (−60, 1)–(0, 1) the yoke at the moving one, and the tube between
-    telescopes.
+    still joint, (−60, 1)–(0, 1) the yoke at the moving one, and the tube from joint to
+    joint telescopes.
     """
 
     name: str
@@ -94,7 +94,11 @@ class ShaftPiece:
         ends, axis = self._ends(corners.reshape(count * each, -1))
         discs = np.repeat(axis[:, None, :], 2, axis=1)
         return Hulls(
-            ends.reshape(count, -1, 3), discs.reshape(count, -1, 3), self._outer_radius(), 0.0, self._remainder(low, high)
+            ends.reshape(count, -1, 3),
+            discs.reshape(count, -1, 3),
+            self._outer_radius(),
+            0.0,
+            self._remainder(low, high),
         )
 
     def _outer_radius(self) -> float:
@@ -174,13 +178,13 @@ def shaft_body(shaft: ShaftPart, mechanisms: dict[str, SolidAxle]) -> MovingBody
         return ShaftPiece(name, motion, shaft.start_mm, shaft.end_mm, start, end, radius)
 
     tube = shaft.diameter_mm / 2.0 + shaft.whip_mm
-    cuts = [(yoke * (1.0 - 2.0 * share), share) for share in np.linspace(0.0, 1.0, _TUBE_PIECES + 1)]
-    pieces = [piece("tube", cuts[k], cuts[k + 1], tube) for k in range(_TUBE_PIECES)]
+    cuts = [float(share) for share in np.linspace(0.0, 1.0, _TUBE_PIECES + 1)]
+    pieces = [piece("tube", (0.0, cuts[k]), (0.0, cuts[k + 1]), tube) for k in range(_TUBE_PIECES)]
     if yoke and shaft.yoke_diameter_mm:
         swing = shaft.yoke_diameter_mm / 2.0 + shaft.yoke_whip_mm
-        pieces += [piece("front yoke", (0.0, 0.0), (yoke, 0.0), swing), piece("rear yoke", (-yoke, 1.0), (0.0, 1.0), swing)]
+        pieces += [
+            piece("front yoke", (0.0, 0.0), (yoke, 0.0), swing),
+            piece("rear yoke", (-yoke, 1.0), (0.0, 1.0), swing),
+        ]
     joined = (shaft.end_on,) if shaft.end_on else ()
-    return MovingBody(
-        shaft.name, shaft.part_class, motion, tuple(pieces), shaft.end_on, True, joined, shaft.origin
-    )
-
+    return MovingBody(shaft.name, shaft.part_class, motion, tuple(pieces), shaft.end_on, True, joined, shaft.origin)

@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.result import Alignment
+
 if TYPE_CHECKING:
     from fitcheck.geometry.solids import Solid
     from fitcheck.geometry.surface import TiledSurface
-    from fitcheck.vehicle.mechanisms import MovingBody, SolidAxle
+    from fitcheck.vehicle.mechanisms import SolidAxle
+    from fitcheck.vehicle.moving import MovingBody
 
 Vector = tuple[float, float, float]
 
@@ -262,6 +265,7 @@ class ScanLayers:
     removed: dict[str, TiledSurface] = field(default_factory=dict)
     spacing_mm: float = 0.0  # median edge length
     notes: tuple[str, ...] = ()
+    alignment: Alignment | None = None
 
 
 @dataclass(frozen=True)
