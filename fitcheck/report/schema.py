@@ -223,15 +223,15 @@ def _part() -> Schema:
 
 def _alignment() -> Schema:
     target = _object(
-        residual_mm=_said(_POINT, "Scan place less taped place, in the fit of all targets."),
+        residual_mm=_said(_POINT, "Scan place less taped place in the fit of all targets, mm."),
         left_out_mm=_said(
-            {"anyOf": [_POINT, {"type": "null"}]}, "The same in the fit of all others; null: no fit."
+            {"anyOf": [_POINT, {"type": "null"}]}, "The same in the fit of all others, mm; null: no fit."
         ),
     )
     return _object(
         targets=_by_name(target, "Target → how it fitted."),
-        rms_mm=_said(_NUMBER, "Root mean square of the residuals' lengths."),
-        sigma_mm=_said(_NUMBER, "One sigma of a coordinate: √(Σe²/(3n − 6))."),
+        rms_mm=_said(_NUMBER, "Root mean square of the residuals' lengths, mm."),
+        sigma_mm=_said(_NUMBER, "One sigma of a coordinate, mm: √(Σe²/(3n − 6))."),
     )
 
 
