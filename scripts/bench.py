@@ -6,9 +6,11 @@ For each size (millions of triangles) it generates a scan (two rails under a wav
 single-sided, with noise; fixed seed), ten parts (six boxes, four meshes) and a shaft to a
 solid axle, and runs whole processes on them:
 
-  cold      fitcheck check --json with an empty cache folder
-  again     the same with the cache that the first run left
-  scan      again with --only scan: the pairs that the peers measure (the others are part to part)
+  cold      fitcheck check --json --only scan with an empty cache folder: the peers' question
+  again     the same with the cache that the first run left: the prepared scan, and the answers
+            kept for pairs that have not changed
+  fresh     the same with the prepared scan alone: every pair computed anew (--fresh)
+  every     every pair of the layout computed anew, also part to part and shaft to part
   fcl       a script on python-fcl alone: one tree over the whole scan, the least distance of
             each part, the shaft at 41 sampled heights of the axle
   trimesh   the same with trimesh's collision manager
@@ -38,7 +40,13 @@ from _bench import peers, scene
 
 AGREE_MM = 1e-6
 ANSWERS = (0, 1, 3)
-ROUNDS = ("cold", "again", "scan", "fcl", "trimesh")
+OURS = {
+    "cold": ["--only", "scan"],
+    "again": ["--only", "scan"],
+    "fresh": ["--only", "scan", "--fresh"],
+    "every": ["--fresh"],
+}
+ROUNDS = (*OURS, "fcl", "trimesh")
 
 
 @dataclass(frozen=True)
@@ -91,13 +99,12 @@ def _one_size(millions: float, folder: Path, repeat: int) -> bool:
 
 
 def _run(name: str, place: Path) -> Run:
-    if name in ("cold", "again", "scan"):
+    if name in OURS:
         cache = place / "cache"
         if name == "cold":
             shutil.rmtree(cache, ignore_errors=True)
         command = [sys.executable, "-m", "fitcheck", "check", str(place / scene.LAYOUT), "--json"]
-        only = ["--only", "scan"] if name == "scan" else []
-        return _timed([*command, "--cache-dir", str(cache), *only], place)
+        return _timed([*command, "--cache-dir", str(cache), *OURS[name]], place)
     return _timed([sys.executable, peers.__file__, name, str(place)], place)
 
 

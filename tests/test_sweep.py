@@ -38,7 +38,7 @@ def shaft(axle: SolidAxle = AXLE, part: ShaftPart = SHAFT) -> MovingBody:
 
 def check(body: MovingBody, *shapes: Shape) -> Clearance:
     chosen = choose_rule(Party("thing", "structure"), Party(body.name, body.part_class), ())
-    return check_moving(body, [MovingPair(("thing", body.name), tuple(shapes), chosen, {})])[0]
+    return check_moving(body, MovingPair(("thing", body.name), tuple(shapes), chosen, {}))
 
 
 def own_axle(axle: oracle_motion.Axle, carries: tuple[tuple[str, Solid], ...] = ()) -> SolidAxle:

@@ -11,15 +11,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.checks.ground import check_ground
+from fitcheck.checks.kept import Kept, key_of, open_kept
 from fitcheck.checks.limits import check_limits
 from fitcheck.checks.loads import check_loads
 from fitcheck.checks.pairing import pair_up
-from fitcheck.checks.pairs import check_still
+from fitcheck.checks.pairs import StillPair, check_still
 from fitcheck.checks.shafts import check_shafts
-from fitcheck.checks.swept import check_moving
-from fitcheck.errors import InputError
+from fitcheck.checks.swept import MovingPair, check_moving
+from fitcheck.errors import InputError, InternalError
 from fitcheck.result import Clearance, Coverage, PartEcho, Result
 from fitcheck.vehicle.masses import parts_without_mass, weighing_cautions
+from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Part, Scene
 
 Progress = Callable[[str], None]
@@ -45,18 +47,22 @@ def check_scene(
     *,
     load_states: Iterable[str] | None = None,
     only: Iterable[str] | None = None,
+    fresh: bool = False,
     progress: Progress | None = None,
 ) -> Result:
     """Everything that fitcheck finds in a scene.
 
     ``load_states``: names of the load states to report (None: all). ``only``: judge just the
     pairs that one of these parts, moving bodies or "scan" is part of. Raises InputError for an
-    unknown name. The clearances come worst first: by verdict, then by what is left over the rule.
+    unknown name. ``fresh``: compute every pair anew, also where its answer was kept from an earlier
+    run on the same prepared scan (the report is the same). The clearances come worst first: by
+    verdict, then by what is left over the rule.
     """
     scene = _with_states(scene, load_states)
     names = _known(scene, only)
     clock = _Clock(progress or (lambda _: None), {})
-    clearances, coverage = _clearances(scene, names, clock)
+    kept = open_kept(scene.scan, fresh=fresh)
+    clearances, coverage = _clearances(scene, names, kept, clock)
     with clock.stage("ground and loads"):
         loads, ground = check_loads(scene), check_ground(scene)
         limits = check_limits(scene, loads, ground)
@@ -81,16 +87,36 @@ def check_scene(
     )
 
 
-def _clearances(scene: Scene, only: tuple[str, ...], clock: _Clock) -> tuple[tuple[Clearance, ...], Coverage]:
+def _clearances(
+    scene: Scene, only: tuple[str, ...], kept: Kept, clock: _Clock
+) -> tuple[tuple[Clearance, ...], Coverage]:
     pairing = pair_up(scene, only)
     rows: list[Clearance] = []
-    for pair in pairing.still:
-        with clock.stage("still pairs"):
-            rows.append(check_still(pair))
+    with clock.stage("still pairs"):
+        rows += [_answer(kept, pair, None) for pair in pairing.still]
     for body, pairs in pairing.moving:
         with clock.stage(f"{body.name} over its travel"):
-            rows += check_moving(body, pairs)
+            rows += [_answer(kept, pair, body) for pair in pairs]
+    kept.store()
+    if kept.used:
+        clock.say(f"{kept.used} of {kept.asked} pairs kept from an earlier check")
     return tuple(sorted(rows, key=_urgency)), Coverage(pairing.rows)
+
+
+def _answer(kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
+    """A pair's row: kept from an earlier run, or computed and kept."""
+    key = key_of(pair, body, kept.scan)
+    row = kept.find(key)
+    if row is None:
+        row = check_still(pair) if isinstance(pair, StillPair) else _moving(pair, body)
+        kept.keep(key, row)
+    return row
+
+
+def _moving(pair: MovingPair, body: MovingBody | None) -> Clearance:
+    if body is None:
+        raise InternalError("a moving pair needs its moving body")
+    return check_moving(body, pair)
 
 
 def _urgency(row: Clearance) -> tuple[int, float]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -53,18 +52,15 @@ class MovingPair:
         return tuple(cut_out(self.shapes, self.contacts, self.chosen.rule.must_mm + self.guard_mm))
 
 
-def check_moving(body: MovingBody, pairs: Sequence[MovingPair]) -> list[Clearance]:
-    """Judge one moving body against several still things, all in one search."""
-    shapes = [pair.judged_shapes() for pair in pairs]
-    static = [_static(body, some) for some in shapes]
-    full = _sweep(body, shapes, static)
-    straight_body = body.straight()
-    straight = _sweep(straight_body, shapes, static) if straight_body else None
-    rows = []
-    for i, pair in enumerate(pairs):
-        row = _row(body, pair, _Swept(shapes[i], static[i], full[i]))
-        rows.append(replace(row, straight_bump_mm=straight[i].distance_mm) if straight and full[i] else row)
-    return rows
+def check_moving(body: MovingBody, pair: MovingPair) -> Clearance:
+    """Judge a moving body against a still thing. Each pair alone, so that no answer depends on its company."""
+    shapes = pair.judged_shapes()
+    static = _static(body, shapes)
+    row = _row(body, pair, _Swept(shapes, static, _sweep(body, shapes, static)))
+    straight = body.straight()
+    if straight is None or static is None:
+        return row
+    return replace(row, straight_bump_mm=_sweep(straight, shapes, static).distance_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,24 +75,19 @@ def _static(body: MovingBody, shapes: Sequence[Shape]) -> Closest | None:
     return least_between(body.solids(body.motion.scan_pose), shapes)
 
 
-def _sweep(body: MovingBody, shapes: Sequence[Sequence[Shape]], static: Sequence[Closest | None]) -> list[SweptLeast]:
-    """The least over the body's motion for each thing; the searches of all things run together."""
-    jobs: dict[int, list[tuple[int, Obstacle]]] = defaultdict(list)
-    for i, some in enumerate(shapes):
-        start = static[i]
-        for shape in some:
-            upper = np.inf if start is None else start.distance_mm
-            obstacle = _obstacle(body, shape, upper)
-            if len(obstacle.atoms):
-                jobs[obstacle.atoms.shape[1]].append((i, obstacle))
-    found: dict[int, list[SweptLeast]] = defaultdict(list)
+def _sweep(body: MovingBody, shapes: Sequence[Shape], static: Closest | None) -> SweptLeast:
+    """The least over the body's motion for a union of shapes; what one yields spares the next its search."""
+    found: list[SweptLeast] = []
+    start = (np.inf if static is None else static.distance_mm, body.motion.scan_pose)
     limits = (body.motion.low, body.motion.high)
-    for job in jobs.values():
-        for (i, _), least in zip(
-            job, least_over_motion(body.pieces, [obstacle for _, obstacle in job], limits), strict=True
-        ):
-            found[i].append(least)
-    return [_least_of(found[i], body, static[i]) for i in range(len(shapes))]
+    for shape in shapes:
+        obstacle = _obstacle(body, shape, start)
+        if len(obstacle.atoms):
+            least = least_over_motion(body.pieces, [obstacle], limits)[0]
+            found.append(least)
+            if least.distance_mm < start[0]:
+                start = least.distance_mm, least.pose
+    return _least_of(found, body, static)
 
 
 def _least_of(parts: list[SweptLeast], body: MovingBody, static: Closest | None) -> SweptLeast:
@@ -111,15 +102,15 @@ def _least_of(parts: list[SweptLeast], body: MovingBody, static: Closest | None)
     )
 
 
-def _obstacle(body: MovingBody, shape: Shape, start_mm: float) -> Obstacle:
+def _obstacle(body: MovingBody, shape: Shape, start: tuple[float, Floats]) -> Obstacle:
     """A still thing as convex atoms; of a surface only what the whole motion can bring near enough."""
-    pose = body.motion.scan_pose
+    start_mm, pose = start
     if isinstance(shape, Solid):
         if shape.convex:
             return Obstacle(shape.vertices[None], shape.radius_mm, start_mm, pose)
         return Obstacle(shape.vertices[shape.faces], shape.radius_mm, start_mm, pose)
     low, high = body.motion.low[None], body.motion.high[None]
-    start_mm, pose = _scouted(body, shape, (start_mm, pose))
+    start_mm, pose = _scouted(body, shape, start)
     near = np.zeros(shape.tile_count, dtype=bool)
     for piece in body.pieces:
         outer = piece.hulls(low, high).boxes()[0]

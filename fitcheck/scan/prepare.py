@@ -74,12 +74,14 @@ def prepare_scan(
     key = entry_key({"format": FORMAT, "file": hashed.sha256, "spec": _shaping(spec)})
     entry = load_entry(folder, key) if folder is not None else None
     if entry is not None:
-        return PreparedScan(_layers_of(entry), hashed.sha256, _alignment_of(entry.facts["alignment"]), True)
+        layers = dataclasses.replace(_layers_of(entry), key=key, entry=folder and folder / key)
+        return PreparedScan(layers, hashed.sha256, _alignment_of(entry.facts["alignment"]), True)
     layers, alignment = _prepare(spec, hashed, tell)
     notes: tuple[str, ...] = ("there is no cache folder: the scan is prepared each time",)
     if folder is not None:
         tell("storing the prepared scan")
         notes = store_entry(folder, key, _arrays_of(layers), _facts_of(layers, alignment))
+        layers = dataclasses.replace(layers, key=key, entry=None if notes else folder / key)
     return PreparedScan(layers, hashed.sha256, alignment, False, notes)
 
 

@@ -8,6 +8,7 @@ classes exist, masses and positions are finite.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -266,6 +267,8 @@ class ScanLayers:
     spacing_mm: float = 0.0  # median edge length
     notes: tuple[str, ...] = ()
     alignment: Alignment | None = None
+    key: str = ""  # names what was prepared, by content; "": unknown
+    entry: Path | None = None  # its folder in the cache, where answers about it may be kept
 
 
 @dataclass(frozen=True)
