@@ -11,13 +11,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.geometry.separation import nearest_to_origin
 from fitcheck.geometry.solids import Solid
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _PRODUCTS_A_CHUNK = 2_000_000
-_EXACT_PRODUCTS = 20_000_000
+_EXACT_PRODUCTS = 500_000
+_FLAT_MM = 1e-6
 
 
 def depths(points: Floats, solid: Solid) -> Floats:
@@ -89,8 +91,8 @@ def _solid_angles(points: Floats, corners: Floats) -> Floats:
 
 def points_to_triangles(points: Floats, corners: Floats) -> Floats:
     """Least distance of each of (n, 3) points to any of (f, 3, 3) triangles, degenerate ones included."""
-    from fitcheck.geometry.separation import nearest_to_origin
-
+    if len(points) * len(corners) > _EXACT_PRODUCTS:
+        return _points_to_many_triangles(points, corners)
     best = np.full(len(points), np.inf)
     step = max(1, _PRODUCTS_A_CHUNK // 8 // max(1, len(corners)))
     for i in range(0, len(points), step):
@@ -99,3 +101,24 @@ def points_to_triangles(points: Floats, corners: Floats) -> Floats:
         gaps = np.linalg.norm(nearest_to_origin(shifted), axis=1).reshape(len(some), -1)
         best[i : i + step] = gaps.min(axis=1)
     return best
+
+
+def _points_to_many_triangles(points: Floats, corners: Floats) -> Floats:
+    """The same through libigl's tree.
+
+    It answers too large near triangles without area: those become segments first, as written
+    ``[a, b, b]`` on their longest edge, which moves the surface by less than 1e-6 mm.
+    """
+    import igl
+
+    corners = corners.copy()
+    edges = corners[:, (1, 2, 0)] - corners
+    lengths = np.linalg.norm(edges, axis=2)
+    longest = lengths.argmax(axis=1)
+    heights = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1) / np.maximum(lengths.max(axis=1), 1e-300)
+    flat = np.flatnonzero(heights < _FLAT_MM)
+    start, end = corners[flat, longest[flat]], corners[flat, (longest[flat] + 1) % 3]
+    corners[flat] = np.stack([start, end, end], axis=1)
+    faces = np.arange(3 * len(corners), dtype=np.int64).reshape(-1, 3)
+    squared = igl.point_mesh_squared_distance(np.ascontiguousarray(points), corners.reshape(-1, 3), faces)[0]
+    return np.asarray(np.sqrt(squared))

@@ -24,6 +24,7 @@ from fitcheck.errors import InternalError
 from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Shape, box_gaps, least_between
 from fitcheck.geometry.inside import depths, inside
 from fitcheck.geometry.sampling import points_on_triangles
+from fitcheck.geometry.separation import nearest_to_origin
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
 
@@ -105,22 +106,16 @@ def _points_near(shape: Shape, extents: Floats) -> Floats:
 
 def _way_out(point: Floats, solid: Solid) -> Floats:
     """Unit vector from a point inside a solid to the nearest point of its surface."""
-    if solid.radius_mm > 0.0:
-        from fitcheck.geometry.separation import nearest_to_origin
-
-        away = -nearest_to_origin(solid.vertices[solid.faces] - point)
-        return _unit(away[int(np.einsum("fi,fi->f", away, away).argmin())])
     corners = solid.vertices[solid.faces]
+    if solid.radius_mm > 0.0 or not solid.convex:
+        ways = nearest_to_origin(corners - point)
+        nearest = ways[int(np.einsum("fi,fi->f", ways, ways).argmin())]
+        return _unit(-nearest if solid.radius_mm > 0.0 else nearest)  # away from a core, towards a surface
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.linalg.norm(normals, axis=1)
     heights = np.einsum("fi,fi->f", normals, corners[:, 0] - point) / np.where(size > 0.0, size, 1.0)
-    if solid.convex:
-        best = int(np.where(size > 0.0, heights, np.inf).argmin())
-        return np.asarray(normals[best] / size[best])
-    from fitcheck.geometry.separation import nearest_to_origin
-
-    toward = nearest_to_origin(corners - point)
-    return _unit(toward[int(np.einsum("fi,fi->f", toward, toward).argmin())])
+    best = int(np.where(size > 0.0, heights, np.inf).argmin())
+    return np.asarray(normals[best] / size[best])
 
 
 def _unit(vector: Floats) -> Floats:
