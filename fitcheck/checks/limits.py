@@ -54,13 +54,14 @@ class _State:
 
 
 def check_limits(scene: Scene, loads: dict[str, Loads], ground: dict[str, Ground]) -> tuple[Limit, ...]:
-    """Every axle's rating in every load state, then every target. ``loads`` and ``ground`` by load state."""
+    """Every rating in every load state, then every target. ``loads`` and ``ground`` by load state."""
     states = {}
     for state in states_of(scene):
         book = ledger(scene, state)
         if book is not None and state.name in loads and state.name in ground:
             states[state.name] = _State(scene, book, loads[state.name], ground[state.name])
-    rated = [_rating(scene, name, axle, states.get(name)) for name in _names(scene) for axle in ("front", "rear")]
+    whats = ("front", "rear", "gross")
+    rated = [_rating(scene, name, what, states.get(name)) for name in _names(scene) for what in whats]
     return (*(limit for limit in rated if limit is not None), *(_target(target, states) for target in scene.targets))
 
 
@@ -68,12 +69,17 @@ def _names(scene: Scene) -> list[str]:
     return [state.name for state in states_of(scene)]
 
 
-def _rating(scene: Scene, state: str, axle: str, known: _State | None) -> Limit | None:
-    rating = scene.axles[axle].rating_kg if axle in scene.axles else None
+def _rating(scene: Scene, state: str, what: str, known: _State | None) -> Limit | None:
+    """The rating of an axle ("front", "rear") or of the whole vehicle ("gross"); None where none is given."""
+    if what == "gross":
+        rating = scene.weights.gross_rating_kg if scene.weights else None
+    else:
+        rating = scene.axles[what].rating_kg if what in scene.axles else None
     if rating is None:
         return None
-    figure = Figure(None, doubt="the axle loads are not known") if known is None else figure_of(f"{axle}_kg", known)
-    return judge(Target(f"rating_{axle}_kg", state, rating, AT_MOST), figure)
+    name = "mass_kg" if what == "gross" else f"{what}_kg"
+    figure = Figure(None, doubt="the axle loads are not known") if known is None else figure_of(name, known)
+    return judge(Target(f"rating_{what}_kg", state, rating, AT_MOST), figure)
 
 
 def _target(target: Target, states: dict[str, _State]) -> Limit:

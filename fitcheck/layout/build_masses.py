@@ -70,6 +70,7 @@ def build_weights(layout: Layout) -> Weights | None:
         cg_height_mm=height,
         removed=_masses(entry.removed) + _off_the_scan(layout),
         added=_masses(entry.added),
+        gross_rating_kg=entry.gross_rating,
     )
 
 

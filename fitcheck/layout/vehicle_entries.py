@@ -222,6 +222,7 @@ class Weights(Checked):
     within: SpreadIn | None = None
     raised: Raised | None = None
     cg_height: Size | None = None
+    gross_rating: PositiveMass | None = None
     removed: dict[str, MassEntry] = {}
     added: dict[str, MassEntry] = {}
 

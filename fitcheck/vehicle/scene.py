@@ -212,6 +212,7 @@ class Weights:
     cg_height_mm: Quantity | None = None  # instead of ``raised``
     removed: tuple[PointMass, ...] = ()  # both weights.removed and scan.remove
     added: tuple[PointMass, ...] = ()  # masses without a shape
+    gross_rating_kg: float | None = None
 
 
 @dataclass(frozen=True)
