@@ -230,3 +230,13 @@ def test_reasons_carry_units() -> None:
     assert "420.0 mm ± 1.9 mm, at least 200.0 mm: 220.0 mm to spare" in found["belly_mm", "kerb"].reason
     assert "°, at least 20.0°" in found["approach_deg", "kerb"].reason
     assert "at least 0.500" in found["ssf", "kerb"].reason
+
+
+def test_the_gross_rating_is_judged_in_every_load_state() -> None:
+    """Total mass against the vehicle's gross rating: 100 kg is too little for any."""
+    rated = truck(weights=weights(gross_rating_kg=100.0))
+    loads, found = check_loads(rated), limits_of(rated)
+    for state in ("kerb", "laden"):
+        limit = found["rating_gross_kg", state]
+        assert limit.verdict is Verdict.FAIL
+        assert limit.value == loads[state].mass_kg

@@ -80,6 +80,7 @@ weights:
   as_weighed: {front_left: 402 kg, front_right: {value: 398, within: 2}, rear_left: 342, rear_right: 338}
   within: 0.5 %
   cg_height: 688 mm
+  gross_rating: 2250 kg
   removed: {engine: {mass: 238, cg: [6, 0, 72]}}
   added: {cables: {mass: 12, cg: [130, 0, 60]}}
 load_states: {kerb: {}, laden: {cargo: {mass: 300, cg: [250, 0, 100]}}}
