@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any, Protocol
 
-from fitcheck.result import Verdict
+from fitcheck.checks.guard import Terms
+from fitcheck.checks.rules import ChosenRule
+from fitcheck.result import Clearance, Verdict
 
 
 @dataclass(frozen=True)
@@ -31,3 +34,36 @@ def judge(distance_mm: float | None, at_least_mm: float | None, guard_mm: float,
         return Judgement(Verdict.NOT_PROVEN, "the search ended before the bound did: no pose found is too near")
     side = "likely fail" if distance_mm < must_mm else "likely pass"
     return Judgement(Verdict.NOT_PROVEN, f"too close to call: {side}")
+
+
+class Pair(Protocol):
+    """What a row says of its pair, whatever was measured."""
+
+    @property
+    def between(self) -> tuple[str, str]: ...
+    @property
+    def chosen(self) -> ChosenRule: ...
+    @property
+    def terms(self) -> Terms: ...
+    @property
+    def guard_mm(self) -> float: ...
+
+
+def row_of(pair: Pair, judgement: Judgement, **figures: Any) -> Clearance:
+    """The row of a pair: its verdict, its rule and guard, and the ``figures`` that were measured."""
+    rule = pair.chosen.rule
+    measured = {"distance_mm": None, "at_least_mm": None, "static_mm": None, **figures}
+    return Clearance(
+        between=pair.between,
+        verdict=judgement.verdict,
+        reason=judgement.reason,
+        rule=pair.chosen.words,
+        must_mm=rule.must_mm,
+        want_mm=rule.want_mm,
+        guard_mm=pair.guard_mm,
+        rule_reason=rule.why,
+        rule_source=rule.source,
+        rule_label=rule.label,
+        guard_parts=dict(pair.terms),
+        **measured,
+    )

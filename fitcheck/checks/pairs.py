@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitcheck.checks.clearance import judge
+from fitcheck.checks.clearance import judge, row_of
 from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.rules import ChosenRule
@@ -93,28 +93,19 @@ def _judged(pair: StillPair, meeting: Meeting, other: Sequence[Shape]) -> Cleara
 
 
 def _row(pair: StillPair, meeting: Meeting) -> Clearance:
-    rule = pair.chosen.rule
     distance = meeting.clearance_mm
-    judgement = judge(distance, distance, pair.guard_mm, rule.must_mm)
-    reason = "one lies wholly inside the other" if meeting.contact == "inside" else judgement.reason
-    return Clearance(
-        between=pair.between,
-        verdict=judgement.verdict,
-        reason=reason,
-        rule=pair.chosen.words,
-        must_mm=rule.must_mm,
-        want_mm=rule.want_mm,
-        guard_mm=pair.guard_mm,
+    judgement = judge(distance, distance, pair.guard_mm, pair.chosen.rule.must_mm)
+    if meeting.contact == "inside":
+        judgement = replace(judgement, reason="one lies wholly inside the other")
+    return row_of(
+        pair,
+        judgement,
         distance_mm=distance,
         at_least_mm=distance,
         static_mm=distance,
         points_mm=points_of(meeting.points_mm),
         depth_mm=-distance if distance < 0.0 else None,
         contact=meeting.contact,
-        rule_reason=rule.why,
-        rule_source=rule.source,
-        rule_label=rule.label,
-        guard_parts=dict(pair.terms),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.checks.clearance import judge
+from fitcheck.checks.clearance import Judgement, judge, row_of
 from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.pairs import points_of
@@ -138,32 +138,21 @@ def _scouted(body: MovingBody, surface: TiledSurface, known: tuple[float, Floats
 
 
 def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
-    least = swept.least
+    least, must_mm = swept.least, pair.chosen.rule.must_mm
     if not swept.shapes and pair.contacts:
-        row = _not_computed(pair)
-        return replace(
-            row, verdict=Verdict.PASS, reason=f"touches where declared: {pair.contacts[0].why}", contact="declared"
-        )
+        reason = f"touches where declared: {pair.contacts[0].why}"
+        return row_of(pair, Judgement(Verdict.PASS, reason), contact="declared")
     if swept.static is None or least is None:
-        return _not_computed(pair)
+        return row_of(pair, judge(None, None, pair.guard_mm, must_mm), contact="unknown")
     exact = _at_pose(body, swept.shapes, least) or swept.static
-    depth = (
-        _depth(body, swept.shapes, least) if exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept) else None
-    )
+    meets = exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept)
+    depth = _depth(body, swept.shapes, least) if meets else None
     found = min(exact.distance_mm, least.distance_mm) if depth is None else 0.0
-    bound = 0.0 if depth is not None else min(least.at_least_mm, found)
-    rule = pair.chosen.rule
-    judgement = judge(
-        found if depth is None else -depth, bound if depth is None else -depth, pair.guard_mm, rule.must_mm
-    )
-    return Clearance(
-        between=pair.between,
-        verdict=judgement.verdict,
-        reason=judgement.reason,
-        rule=pair.chosen.words,
-        must_mm=rule.must_mm,
-        want_mm=rule.want_mm,
-        guard_mm=pair.guard_mm,
+    bound = min(least.at_least_mm, found) if depth is None else 0.0
+    judged = (found, bound) if depth is None else (-depth, -depth)
+    return row_of(
+        pair,
+        judge(*judged, pair.guard_mm, must_mm),
         distance_mm=found,
         at_least_mm=bound,
         static_mm=swept.static.distance_mm,
@@ -171,21 +160,7 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
         points_mm=points_of(exact.points_mm),
         depth_mm=depth,
         contact="apart" if depth is None else "overlap",
-        rule_reason=rule.why,
-        rule_source=rule.source,
-        rule_label=rule.label,
-        guard_parts=dict(pair.terms),
     )
-
-
-def _not_computed(pair: MovingPair) -> Clearance:
-    rule = pair.chosen.rule
-    judgement = judge(None, None, pair.guard_mm, rule.must_mm)
-    return Clearance(
-        pair.between, judgement.verdict, judgement.reason, pair.chosen.words, rule.must_mm, rule.want_mm, pair.guard_mm,
-        None, None, None, contact="unknown", rule_reason=rule.why, rule_source=rule.source, rule_label=rule.label,
-        guard_parts=dict(pair.terms),
-    )  # fmt: skip
 
 
 def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Closest | None:
