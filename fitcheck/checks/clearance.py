@@ -36,6 +36,13 @@ def judge(distance_mm: float | None, at_least_mm: float | None, guard_mm: float,
     return Judgement(Verdict.NOT_PROVEN, f"too close to call: {side}")
 
 
+def undecided(judgement: Judgement) -> Judgement:
+    """The judgement where a mesh is not closed, so that inside and outside cannot be told: no PASS."""
+    if judgement.verdict is Verdict.PASS:
+        return Judgement(Verdict.NOT_PROVEN, "a part's mesh is open: whether one lies inside the other cannot be told")
+    return judgement
+
+
 class Pair(Protocol):
     """What a row says of its pair, whatever was measured."""
 

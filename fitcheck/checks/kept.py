@@ -112,7 +112,9 @@ def key_of(pair: StillPair | MovingPair, body: MovingBody | None, scan: ScanLaye
 
 def _add_shape(digest: hashlib._Hash, shape: Shape, scan: ScanLayers | None) -> None:
     if isinstance(shape, Solid):
-        digest.update(repr((shape.vertices.shape, shape.faces.shape, shape.radius_mm, shape.convex)).encode())
+        digest.update(
+            repr((shape.vertices.shape, shape.faces.shape, shape.radius_mm, shape.convex, shape.closed)).encode()
+        )
         for array in (shape.vertices, shape.faces, shape.frame):
             digest.update(np.ascontiguousarray(array).tobytes())
     else:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitcheck.checks.clearance import judge, row_of
+from fitcheck.checks.clearance import judge, row_of, undecided
 from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.rules import ChosenRule
@@ -95,6 +95,8 @@ def _judged(pair: StillPair, meeting: Meeting, other: Sequence[Shape]) -> Cleara
 def _row(pair: StillPair, meeting: Meeting) -> Clearance:
     distance = meeting.clearance_mm
     judgement = judge(distance, distance, pair.guard_mm, pair.chosen.rule.must_mm)
+    if meeting.contact == "unknown":
+        judgement = undecided(judgement)
     if meeting.contact == "inside":
         judgement = replace(judgement, reason="one lies wholly inside the other")
     return row_of(

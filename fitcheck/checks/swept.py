@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.checks.clearance import Judgement, judge, row_of
+from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
 from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.pairs import points_of
@@ -145,21 +145,23 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
     if swept.static is None or least is None:
         return row_of(pair, judge(None, None, pair.guard_mm, must_mm), contact="unknown")
     exact = _at_pose(body, swept.shapes, least) or swept.static
-    meets = exact.distance_mm <= CONTACT_TOLERANCE_MM or _holds(body, swept)
+    held = _holds(body, swept)
+    meets = exact.distance_mm <= CONTACT_TOLERANCE_MM or held is True
     depth = _depth(body, swept.shapes, least) if meets else None
     found = min(exact.distance_mm, least.distance_mm) if depth is None else 0.0
     bound = min(least.at_least_mm, found) if depth is None else 0.0
     judged = (found, bound) if depth is None else (-depth, -depth)
+    judgement = judge(*judged, pair.guard_mm, must_mm)
     return row_of(
         pair,
-        judge(*judged, pair.guard_mm, must_mm),
+        undecided(judgement) if held is None else judgement,
         distance_mm=found,
         at_least_mm=bound,
         static_mm=swept.static.distance_mm,
         pose=body.motion.describe(least.pose),
         points_mm=points_of(exact.points_mm),
         depth_mm=depth,
-        contact="apart" if depth is None else "overlap",
+        contact="overlap" if depth is not None else "unknown" if held is None else "apart",
     )
 
 
@@ -169,8 +171,8 @@ def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Cl
     return least_between([solids[least.piece], *solids[: least.piece], *solids[least.piece + 1 :]], shapes)
 
 
-def _holds(body: MovingBody, swept: _Swept) -> bool:
-    """Whether the body is wholly inside a closed solid: apart for distances, and yet in it."""
+def _holds(body: MovingBody, swept: _Swept) -> bool | None:
+    """Whether the body is inside a closed solid: apart for distances, and yet in it; None: cannot be told."""
     solids = [shape for shape in swept.shapes if isinstance(shape, Solid)]
     points = np.concatenate([solid.vertices for solid in body.solids(body.motion.scan_pose)])
     return any_inside(points, solids)

@@ -20,10 +20,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from fitcheck.errors import InternalError
-from fitcheck.geometry.solids import Solid, proper_rotation
+from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.geometry.triangles import parallel_rows, triangle_distances
 
@@ -116,28 +116,6 @@ def triangle_pair_distances(first: Floats, second: Floats) -> Floats:
         near, far = _Crop(one[None], row), _Crop(other[None], row)
         result[i] = _mend(near, far, _narrow(near, far)).distance_mm
     return result
-
-
-class PosedDistance:
-    """Distances of one solid in many poses to one still shape; the models are built once."""
-
-    def __init__(self, obstacle: Shape, solid: Solid) -> None:
-        self._radius = solid.radius_mm + _radius(obstacle)
-        self._near, self._far = _all(obstacle), _all(solid)
-        self._still, self._moving = _object(self._near), _new_object(self._far)
-
-    def at(self, rotation: ArrayLike, shift: ArrayLike) -> float:
-        """The least distance in mm with the solid's points at ``rotation @ p + shift``."""
-        import fcl
-
-        rotation, shift = proper_rotation(rotation), np.asarray(shift, dtype=np.float64)
-        if not np.isfinite(shift).all():
-            raise InternalError("a pose needs a finite shift")
-        self._moving.setTransform(fcl.Transform(rotation, shift))
-        distance = float(fcl.distance(self._still, self._moving, fcl.DistanceRequest(), fcl.DistanceResult()))
-        moved = _Crop(self._far.corners @ rotation.T + shift, self._far.rows)
-        pair = _mend(self._near, moved, _Pair(distance, np.zeros((2, 3)), 0, 0))
-        return max(0.0, pair.distance_mm - self._radius)
 
 
 @dataclass(frozen=True)

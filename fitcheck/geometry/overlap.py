@@ -39,8 +39,9 @@ MOVE_LIMIT_MM = 400.0
 class Meeting:
     """How two bodies stand: signed clearance in mm (−depth where they overlap), and where.
 
-    ``contact`` is "apart", "touching", "overlap" (surfaces cross) or "inside" (one wholly in
-    the other). ``exit`` is the unit vector along which the deepest point leaves the part.
+    ``contact`` is "apart", "touching", "overlap" (surfaces cross), "inside" (one wholly in the
+    other) or "unknown" (apart, but whether one is inside the other cannot be told). ``exit`` is
+    the unit vector along which the deepest point leaves the part.
     """
 
     clearance_mm: float
@@ -61,7 +62,8 @@ def meet(part: Sequence[Solid], other: Sequence[Shape]) -> Meeting:
         raise InternalError("a clearance needs at least one shape on each side")
     deep = _deepest(part, other)
     if best.distance_mm > CONTACT_TOLERANCE_MM and deep is None:
-        return Meeting(best.distance_mm, best.points_mm, "apart")
+        contact = "unknown" if _cannot_tell(part, other) else "apart"
+        return Meeting(best.distance_mm, best.points_mm, contact)
     if deep is None:
         return Meeting(0.0, best.points_mm, "touching")
     depth, point, way_out = deep
@@ -76,16 +78,23 @@ def _deepest(part: Sequence[Solid], other: Sequence[Shape]) -> tuple[float, Floa
         for shape in other:
             for points, holder, sense in _samples(solid, shape):
                 deep = depths(points, holder)
-                if len(deep) and deep.max() > 0.0 and (best is None or deep.max() > best[0]):
+                if len(deep) and deep.max() > CONTACT_TOLERANCE_MM and (best is None or deep.max() > best[0]):
                     k = int(deep.argmax())
                     best = float(deep[k]), points[k], sense * _way_out(points[k], holder)
     return best
 
 
+def _cannot_tell(part: Sequence[Solid], other: Sequence[Shape]) -> bool:
+    """Whether something reaches into the box of a mesh that is not closed, and so may be inside it."""
+    pairs = [(solid, shape) for solid in part for shape in other]
+    pairs += [(shape, solid) for solid, shape in pairs if isinstance(shape, Solid)]
+    return any(not holder.closed and len(_points_near(shape, holder.extents())) > 0 for holder, shape in pairs)
+
+
 def _samples(solid: Solid, shape: Shape) -> list[tuple[Floats, Solid, float]]:
     """Points to ask about, the solid they may be inside of, and the sense of the way out for the part."""
-    found = [(_points_near(shape, solid.extents()), solid, -1.0)]
-    if isinstance(shape, Solid):
+    found = [(_points_near(shape, solid.extents()), solid, -1.0)] if solid.closed else []
+    if isinstance(shape, Solid) and shape.closed:
         found.append((_points_near(solid, shape.extents()), shape, 1.0))
     return found
 
@@ -141,6 +150,12 @@ def clearing_move(
     return None
 
 
-def any_inside(points: Floats, solids: Sequence[Solid]) -> bool:
-    """Whether any of (n, 3) points lies inside any of the solids."""
-    return any(bool(inside(points, solid).any()) for solid in solids)
+def any_inside(points: Floats, solids: Sequence[Solid]) -> bool | None:
+    """Whether any of (n, 3) points lies inside any of the solids; None where a mesh is not closed to tell."""
+    if any(bool(inside(points, solid).any()) for solid in solids if solid.closed):
+        return True
+    for solid in solids:
+        low, high = solid.extents()
+        if not solid.closed and bool(((points > low) & (points < high)).all(axis=1).any()):
+            return None
+    return False

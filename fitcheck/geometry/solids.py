@@ -43,7 +43,8 @@ class Solid:
     """``core ⊕ ball``: vertices (n, 3) mm, faces (m, 3), ball radius in mm.
 
     ``convex``: the core is the convex hull of its vertices. ``frame`` (3, 3): rows are
-    the solid's own axes; boxes measured along them bound it tightly.
+    the solid's own axes; boxes measured along them bound it tightly. A mesh that is not
+    ``closed`` has no inside: only its surface can be asked.
     """
 
     vertices: Floats
@@ -52,6 +53,7 @@ class Solid:
     convex: bool = False
     chord_error_mm: float = 0.0
     frame: Floats = field(default_factory=lambda: np.eye(3))
+    closed: bool = True
 
     def moved(self, rotation: ArrayLike, shift: ArrayLike) -> Solid:
         """The same solid with every point p at ``rotation @ p + shift``.
@@ -66,6 +68,7 @@ class Solid:
             self.convex,
             self.chord_error_mm,
             self.frame @ rotation.T,
+            self.closed,
         )
 
     def extents(self) -> Floats:

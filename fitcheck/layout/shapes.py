@@ -213,7 +213,7 @@ def _mesh_body(part: str, shape: MeshShape) -> Body:
     if closed:
         centroid = _mesh_centroid(part, vertices, faces)
     words = f"the coordinates of {shape.file or 'its mesh'}"
-    solid = Solid(vertices, faces)
+    solid = Solid(vertices, faces, closed=closed)
     return Body((solid,), vertices[used], offered=_ALL, centroid=centroid, stated_by=words, warnings=warnings)
 
 
