@@ -64,6 +64,7 @@ class Clearance:
     depth_mm: float | None = None  # where they overlap: the deepest point found, a lower estimate; None: apart
     contact: str = "apart"  # "apart" | "touching" | "overlap" | "inside" | "declared" | "unknown"
     moves: tuple[ClearingMove, ...] = ()
+    moving_part: str | None = None  # the part that ``moves`` would move
     rule_reason: str = ""
     rule_source: str | None = None
     rule_label: str = ""

@@ -505,7 +505,64 @@ def test_a_pass_keeps_the_rule_with_its_guard_and_a_fail_breaks_it_in_spite_of_i
     assert len(verdicts) > 1
 
 
-# ------------------------------------------------------------------ still boxes, triangle by triangle
+# ------------------------------------------------------------------ still pairs, in closed form and by triangle
+
+STOOD: dict[str, tuple[Point, Point]] = {  # the sample's own data, invented: boxes without a rim, in every arrangement
+    "drive_unit": ((800, -180, 395), (1220, 180, 725)),
+    "charger": ((75, -325, 760), (525, 25, 880)),
+    "inverter": ((270, 145, 640), (690, 255, 920)),
+    "hv_junction": ((560, -100, 610), (680, 100, 910)),
+}
+OUTBOARD = {"A3": ((1340, -710, 471.5), (2156, -475, 630)), "A4": ((1340, 475, 471.5), (2156, 710, 630))}
+PACKS: dict[str, dict[str, tuple[Point, Point]]] = {  # boxes with a rim
+    "a": {"A1": ((1340, -340, 471.5), (2156, -105, 630)), "A2": BODIES["a", "A2"], **OUTBOARD},
+    "a2": {
+        "A1": ((1340, -340, 471.5), (2156, -105, 630)),
+        "A2": BODIES["a2", "A2"],
+        "A3": OUTBOARD["A3"],
+        "A4": ((1220, 475, 471.5), (2156, 710, 630)),
+    },
+    "d": {"D1": ((1340, -340, 326), (2156, -105, 630)), "D2": BODIES["d", "D2"]},
+    "b": {"B1": BODIES["b", "B1"], "B2": ((2890, -233, 416), (3310, 233, 720))},
+    "b2": {"B1": BODIES["b2", "B1"], "B2": ((2890, -233, 416), (3310, 233, 720))},
+}
+
+
+@pytest.mark.parametrize("name", ARRANGEMENTS)
+def test_boxes_are_as_far_apart_as_their_faces_say(checked, name):
+    """Distance of two boxes along the axes: the root of the squares of the gaps (closed form)."""
+    solids = {part: [(np.array(low), np.array(high))] for part, (low, high) in STOOD.items()}
+    solids |= {part: with_rim(*corners) for part, corners in PACKS[name].items()}
+    for first, second in combinations(solids, 2):
+        gap = min(
+            float(np.linalg.norm(np.maximum(np.maximum(c - b, a - d), 0.0)))
+            for a, b in solids[first]
+            for c, d in solids[second]
+        )
+        row = checked[name].row(first, second)
+        assert gap > 0.0
+        assert (row.distance_mm, row.at_least_mm, row.static_mm) == pytest.approx((gap, gap, gap), abs=1e-6)
+        assert row.contact == "apart"
+
+
+@pytest.mark.parametrize("name", ["a", "d"])
+def test_the_left_boxs_rim_cuts_into_the_brake_pipe_and_is_told_how_far_to_move(checked, name):
+    """Pipe Ø 4.75 at (−362, 620), rim to y −360 and from z 618 to 624: 0.375 deep (closed form).
+
+    The box is what the moves move, not the pipe taped on the vehicle: 15.375 to the right; up or down until the
+    rim's corner, whose y is 2 off the pipe's, is 17.375 from it: √(17.375² − 2²) = 17.260, and 2 or 4 more.
+    """
+    row = checked[name].row("brake_pipe", {"a": "A1", "d": "D1"}[name])
+    assert row.verdict is Verdict.FAIL
+    assert row.contact == "overlap"
+    assert row.depth_mm == pytest.approx(0.375, abs=1e-6)
+    assert row.guard_mm == pytest.approx(guard(2, 1.5), abs=1e-9)
+    assert row.moving_part == row.between[0] == {"a": "A1", "d": "D1"}[name]
+    moves = {move.direction: move.distance_mm for move in row.moves}
+    above = math.sqrt(17.375**2 - 4)
+    for direction, needed in (("+y", 15.375), ("+z", above + 2), ("-z", above + 4)):
+        assert needed - 1e-6 <= moves[direction] <= needed + 0.1, direction
+    assert moves["+x"] is moves["-x"] is None
 
 
 @pytest.mark.parametrize(("name", "box"), list(BODIES), ids="-".join)

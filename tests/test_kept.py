@@ -146,3 +146,11 @@ def test_a_folder_that_cannot_be_written_is_done_without(project: Path, monkeypa
     monkeypatch.setattr("fitcheck.checks.kept.tempfile.mkstemp", refuse)
     first, _ = check(project)
     assert check(project) == (first, "")
+
+
+def test_a_fresh_run_leaves_other_layouts_their_answers(project: Path) -> None:
+    """Computing one layout anew does not take away what is kept for another on the same scan."""
+    check(project)
+    (project / "other.yaml").write_text(LAYOUT.replace("y: [105, 340]", "y: [150, 340]"), encoding="utf-8")
+    check_scene(load_scene(project / "other.yaml", cache_dir=project / "cache"), fresh=True)
+    assert check(project)[1] == "6 of 6 pairs kept from an earlier check"

@@ -7,6 +7,7 @@ its answer calculated.
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,6 +27,8 @@ from fitcheck.checks.loads import (
     tilt_deg,
 )
 from fitcheck.errors import InputError, InternalError
+from fitcheck.layout import read_layout
+from fitcheck.layout.build_masses import build_weights
 from fitcheck.vehicle.masses import (
     Ledger,
     Weighed,
@@ -399,3 +402,24 @@ def test_parts_that_weigh_nothing_are_named_but_not_room_for_people() -> None:
         part("pack", weighs=mass("pack", 1.0, (0, 0, 0))),
     )
     assert parts_without_mass(scene(parts=parts)) == ("pipe",)
+
+
+def test_scanned_metal_that_is_moved_takes_its_mass_along(tmp_path: Path) -> None:
+    """150 kg lifted by 90: the total stays, the centre of gravity rises by 150·90/total."""
+    text = (
+        "format: 1\nvehicle: v\nscan: {file: s.ply, units: mm, align: as_scanned, move: {bed: {piece: {at: [0, 0, 0]}, "
+        "by: [0, 0, 90], why: packers%s}}}\naxles:\n  front: {at: 0, track: 1480, wheel_rate: 40, tyre: {radius: 395, "
+        "width: 205, rate: 300}}\n  rear: {at: 2620, track: 1480, wheel_rate: 48, tyre: {radius: 395, width: 205, "
+        "rate: 300}}\nweights:\n  as_weighed: {front_left: 400, front_right: 400, rear_left: 340, rear_right: 340}\n"
+        "  cg_height: 688\n"
+    )
+    (tmp_path / "s.ply").write_bytes(b"looked at later")
+    found = []
+    for moved in ("", ", mass: 150, cg: [2300, 0, 700]"):
+        (tmp_path / "v.yaml").write_text(text % moved, encoding="utf-8")
+        scale = build_weights(read_layout(tmp_path / "v.yaml"))
+        book = ledger(scene(weights=scale, axles=axles()), LoadState("kerb"))
+        assert book is not None
+        found.append(totals(book))
+    assert found[1].mass_kg == pytest.approx(found[0].mass_kg)
+    assert found[1].cg_mm[2] - found[0].cg_mm[2] == pytest.approx(150.0 * 90.0 / found[0].mass_kg)

@@ -48,11 +48,12 @@ class Kept:
     used: int = 0
     asked: int = 0
     changed: bool = False
+    fresh: bool = False
 
     def find(self, key: str) -> Clearance | None:
         """The row filed under ``key``, or None."""
         self.asked += 1
-        plain = self.rows.get(key)
+        plain = None if self.fresh else self.rows.get(key)
         if plain is None:
             return None
         try:
@@ -85,9 +86,9 @@ class Kept:
 
 
 def open_kept(scan: ScanLayers | None, *, fresh: bool = False) -> Kept:
-    """The rows kept for a prepared scan; none without one, with ``fresh``, or from another engine."""
-    kept = Kept(scan)
-    if scan is None or scan.entry is None or fresh:
+    """The rows kept for a prepared scan; none without one or from another engine; ``fresh`` finds none of them."""
+    kept = Kept(scan, fresh=fresh)
+    if scan is None or scan.entry is None:
         return kept
     with contextlib.suppress(*_UNREADABLE):
         stored = json.loads((scan.entry / FILE).read_text("utf-8"))

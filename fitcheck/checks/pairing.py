@@ -65,6 +65,8 @@ class _Maker:
 
     def still_pairs(self, parts: list[Part]) -> Iterator[StillPair | None]:
         for one, other in itertools.combinations(parts, 2):
+            if one.taped_sigma_mm > 0.0 and other.taped_sigma_mm == 0.0:
+                one, other = other, one  # what was taped on the vehicle stays: a clearing move moves the other
             yield self._still(one, self._thing(other))
         for part in parts:
             for scan in self._scan(scan_terms(self.scene.uncertainties)):

@@ -88,7 +88,7 @@ def _declared(pair: StillPair, whole: Meeting) -> Clearance:
 def _judged(pair: StillPair, meeting: Meeting, other: Sequence[Shape]) -> Clearance:
     row = _row(pair, meeting)
     if meeting.contact in ("overlap", "inside"):
-        return replace(row, moves=_moves(pair, meeting, other))
+        return replace(row, moves=_moves(pair, meeting, other), moving_part=pair.between[0])
     return row
 
 

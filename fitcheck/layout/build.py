@@ -231,6 +231,12 @@ def _warnings(layout: Layout) -> list[str]:
         (entries.weights, "weights", "axle loads and the ride under load are not computed"),
     )
     found = [f"{layout.file}: no '{key}' is given: {what}" for entry, key, what in missing if entry is None]
+    found += [
+        f"{layout.origin('scan', 'move', name)}: '{name}' is moved, but its mass is not given: loads and the height of "
+        "the centre of gravity leave its move out"
+        for name, move in (entries.scan.move if entries.scan is not None else {}).items()
+        if move.mass is None and entries.weights is not None
+    ]
     if (
         entries.weights is None
         and entries.scan is not None

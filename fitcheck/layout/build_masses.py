@@ -68,8 +68,8 @@ def build_weights(layout: Layout) -> Weights | None:
         ),
         raised=_raised(entry.raised, within),
         cg_height_mm=height,
-        removed=_masses(entry.removed) + _off_the_scan(layout),
-        added=_masses(entry.added),
+        removed=_masses(entry.removed) + _off_the_scan(layout) + _moved(layout, after=False),
+        added=_masses(entry.added) + _moved(layout, after=True),
         gross_rating_kg=entry.gross_rating,
     )
 
@@ -86,6 +86,18 @@ def _off_the_scan(layout: Layout) -> tuple[PointMass, ...]:
         for name, entry in removals.items()
         if entry.mass is not None and entry.cg is not None
     )
+
+
+def _moved(layout: Layout, *, after: bool) -> tuple[PointMass, ...]:
+    """What ``scan.move`` shifts, where its mass was before or is after; the same mass leaves and comes."""
+    moves = layout.entries.scan.move if layout.entries.scan is not None else {}
+    found = []
+    for name, entry in moves.items():
+        if entry.mass is not None and entry.cg is not None:
+            by = entry.by if after else (0.0, 0.0, 0.0)
+            cg = (entry.cg[0] + by[0], entry.cg[1] + by[1], entry.cg[2] + by[2])
+            found.append(point_mass(name, entry.mass, cg, within=entry.within, cg_within=entry.cg_within))
+    return tuple(found)
 
 
 def build_load_states(layout: Layout) -> tuple[LoadState, ...]:

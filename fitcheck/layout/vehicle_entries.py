@@ -123,15 +123,22 @@ class Removal(Checked):
 
 
 class Move(Checked):
-    """Scanned metal that the arrangement shifts."""
+    """Scanned metal that the arrangement shifts, and its mass where that is known (``cg``: before the move)."""
 
     box: BoxRegion | None = None
     piece: Piece | None = None
     by: Point
     why: Word
+    mass: WeighedIn | None = None
+    within: SpreadIn | None = None
+    cg: Point | None = None
+    cg_within: Travel | None = None
 
     def flaws(self) -> list[Flaw]:
-        return exactly_one(self, ("box", "piece"), "what to move")
+        flaws = exactly_one(self, ("box", "piece"), "what to move")
+        if (self.mass is None) != (self.cg is None):
+            flaws.append(Flaw("'mass' and 'cg' go together: how heavy it is, and where it was before the move"))
+        return flaws
 
 
 class Scan(Entry):

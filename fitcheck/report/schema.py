@@ -101,6 +101,7 @@ def _clearance() -> Schema:
             {"enum": ["apart", "touching", "overlap", "inside", "declared", "unknown"]},
             "How the two lie to each other.",
         ),
+        moving_part=_said({"type": ["string", "null"]}, "The part that the moves would move; null: no moves."),
         moves=_list(_move(), "The shortest moves to a clear position: positions, not paths."),
         rule_reason=_said(_TEXT, "Why the rule asks for this."),
         rule_source=_said(_TEXT_OR_NULL, "Where the rule's figure comes from."),

@@ -160,7 +160,8 @@ def _moves(item: Clearance) -> str:
             f"no clear position within {number(max(move.limit_mm for move in item.moves), 0)} mm in any direction tried"
         )
     words = ", ".join(f"{clean(move.direction)} {_ceil_mm(move.distance_mm or 0.0)}" for move in found)
-    return f"first clear position: {words} (a position, not a path)"
+    who = f" of {short_name(item.moving_part)}" if item.moving_part else ""
+    return f"first clear position{who}: {words} (a position, not a path)"
 
 
 def _ceil_mm(value: float) -> str:
