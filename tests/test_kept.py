@@ -154,3 +154,13 @@ def test_a_fresh_run_leaves_other_layouts_their_answers(project: Path) -> None:
     (project / "other.yaml").write_text(LAYOUT.replace("y: [105, 340]", "y: [150, 340]"), encoding="utf-8")
     check_scene(load_scene(project / "other.yaml", cache_dir=project / "cache"), fresh=True)
     assert check(project)[1] == "6 of 6 pairs kept from an earlier check"
+
+
+def test_a_changed_digit_in_a_kept_answer_is_noticed(project: Path) -> None:
+    """The file is valid JSON, with one distance changed: none of it is believed."""
+    first, _ = check(project)
+    (stored,) = (project / "cache").glob(f"*/{kept_module.FILE}")
+    document = json.loads(stored.read_text(encoding="utf-8"))
+    next(iter(document["rows"].values()))["distance_mm"] = 954.488
+    stored.write_text(json.dumps(document), encoding="utf-8")
+    assert check(project) == (first, "")

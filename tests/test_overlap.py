@@ -280,7 +280,7 @@ def test_cutting_nothing_and_everything() -> None:
     assert cut_out([FLOOR], [far], 2.0)[0] is FLOOR
     whole = foot(Region("box", lo=(-900, -900, -900), hi=(900, 900, 900)))
     assert cut_out([FLOOR, CUBE], [whole], 2.0) == []
-    with pytest.raises(InternalError):
+    with pytest.raises(InputError):
         cut_out([solids.sphere((0, 0, 0), 5)], [whole], 0.0)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.errors import InternalError
+from fitcheck.errors import InputError
 from fitcheck.geometry.clip import outside_of
 from fitcheck.geometry.distance import Shape, box_gaps
 from fitcheck.geometry.overlap import meet
@@ -54,11 +54,17 @@ def planes_of(region: Region, grow_mm: float) -> Planes:
 
 
 def cut_out(shapes: Sequence[Shape], contacts: Sequence[Contact], grow_mm: float) -> list[TiledSurface]:
-    """What is left of the shapes outside the declared places, as surfaces; grown solids are refused."""
+    """What is left of the shapes outside the declared places, as surfaces.
+
+    Raises InputError for a capsule or sphere: there is no mesh to cut.
+    """
     left = []
     for shape in shapes:
         if isinstance(shape, Solid) and shape.radius_mm > 0.0:
-            raise InternalError("a contact place is cut out of meshes, not of capsules or spheres")
+            raise InputError(
+                f"{contacts[0].origin}: contact between {' and '.join(contacts[0].between)}: a place cannot be cut out "
+                "of a capsule or sphere. Make the part a cylinder, or exclude the pair with a reason."
+            )
         surface = shape
         for contact in contacts:
             surface = _cut_one(surface, planes_of(contact.at, grow_mm))

@@ -15,6 +15,7 @@ import hashlib
 import json
 import os
 import tempfile
+import zlib
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -78,7 +79,7 @@ class Kept:
             handle, name = tempfile.mkstemp(prefix=".new-", dir=place)
             try:
                 with os.fdopen(handle, "w", encoding="utf-8") as file:
-                    json.dump({"engine": _engine(), "rows": rows}, file, allow_nan=False)
+                    json.dump({"engine": _engine(), "crc": _crc(rows), "rows": rows}, file, allow_nan=False)
                 os.replace(name, place / FILE)
             except OSError:
                 os.unlink(name)
@@ -92,7 +93,7 @@ def open_kept(scan: ScanLayers | None, *, fresh: bool = False) -> Kept:
         return kept
     with contextlib.suppress(*_UNREADABLE):
         stored = json.loads((scan.entry / FILE).read_text("utf-8"))
-        if stored["engine"] == _engine():
+        if stored["engine"] == _engine() and stored["crc"] == _crc(stored["rows"]):
             kept.rows = dict(stored["rows"])
     return kept
 
@@ -133,6 +134,10 @@ def _add_body(digest: hashlib._Hash, body: MovingBody) -> None:
         elif isinstance(piece, ShaftPiece):
             facts = (piece.still_joint, piece.moving_joint, piece.start, piece.end, piece.radius_mm)
             digest.update(repr(facts).encode())
+
+
+def _crc(rows: dict[str, dict[str, Any]]) -> int:
+    return zlib.crc32(json.dumps(rows, sort_keys=True, allow_nan=False).encode())
 
 
 @cache

@@ -11,7 +11,6 @@ from fitcheck.checks.clearance import judge, row_of, undecided
 from fitcheck.checks.contacts import cut_out
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.rules import ChosenRule
-from fitcheck.errors import InputError
 from fitcheck.geometry.distance import Shape
 from fitcheck.geometry.overlap import MOVE_LIMIT_MM, Meeting, clearing_move, meet
 from fitcheck.geometry.solids import Solid
@@ -60,7 +59,8 @@ def _check_in_contact(pair: StillPair) -> Clearance:
     part, other = _cut_one_side(pair)
     if not part or not other:
         return _declared(pair, whole)
-    rest = meet(part, other) if all(isinstance(shape, Solid) for shape in part) else meet(pair.other, part)  # type: ignore[arg-type]
+    uncut = _solids(part)
+    rest = meet(uncut, other) if len(uncut) == len(part) else meet(_solids(other), part)
     return replace(_judged(pair, rest, other), contact="declared" if rest.contact == "apart" else rest.contact)
 
 
@@ -70,10 +70,11 @@ def _cut_one_side(pair: StillPair) -> tuple[Sequence[Shape], Sequence[Shape]]:
         return pair.part, cut_out(pair.other, pair.contacts, pair.clear_mm)
     if not any(solid.radius_mm for solid in pair.part):
         return cut_out(pair.part, pair.contacts, pair.clear_mm), pair.other
-    raise InputError(
-        f"contact between {pair.between[0]} and {pair.between[1]}: both are round (capsule or sphere), and a contact "
-        "place can be cut only out of a box, cylinder, outline or mesh: exclude the pair with a reason"
-    )
+    return pair.part, cut_out(pair.other, pair.contacts, pair.clear_mm)  # refused there: both are round
+
+
+def _solids(shapes: Sequence[Shape]) -> list[Solid]:
+    return [shape for shape in shapes if isinstance(shape, Solid)]
 
 
 def _declared(pair: StillPair, whole: Meeting) -> Clearance:

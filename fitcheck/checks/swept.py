@@ -60,7 +60,8 @@ def check_moving(body: MovingBody, pair: MovingPair) -> Clearance:
     straight = body.straight()
     if straight is None or static is None:
         return row
-    return replace(row, straight_bump_mm=_sweep(straight, shapes, static).distance_mm)
+    least_mm = _sweep(straight, shapes, static).distance_mm
+    return replace(row, straight_bump_mm=least_mm if np.isfinite(least_mm) else None)
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,6 +19,7 @@ Flags = NDArray[np.bool_]
 
 _PRODUCTS_A_CHUNK = 2_000_000
 _EXACT_PRODUCTS = 500_000
+_EXACT_DISTANCES = 50_000
 _FLAT_MM = 1e-6
 
 
@@ -91,7 +92,7 @@ def _solid_angles(points: Floats, corners: Floats) -> Floats:
 
 def points_to_triangles(points: Floats, corners: Floats) -> Floats:
     """Least distance of each of (n, 3) points to any of (f, 3, 3) triangles, degenerate ones included."""
-    if len(points) * len(corners) > _EXACT_PRODUCTS:
+    if len(points) * len(corners) > _EXACT_DISTANCES:
         return _points_to_many_triangles(points, corners)
     best = np.full(len(points), np.inf)
     step = max(1, _PRODUCTS_A_CHUNK // 8 // max(1, len(corners)))
