@@ -24,7 +24,7 @@ def judge(distance_mm: float | None, at_least_mm: float | None, guard_mm: float,
     else is NOT PROVEN with its reason. None, NaN and infinite distances are NOT PROVEN:
     nothing was shown.
     """
-    if distance_mm is None or at_least_mm is None or not math.isfinite(distance_mm) or math.isnan(at_least_mm):
+    if distance_mm is None or at_least_mm is None or not math.isfinite(distance_mm) or not math.isfinite(at_least_mm):
         return Judgement(Verdict.NOT_PROVEN, "could not be computed")
     if distance_mm + guard_mm < must_mm:
         return Judgement(Verdict.FAIL, "overlaps" if distance_mm <= 0.0 else "nearer than the rule allows")

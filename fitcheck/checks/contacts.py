@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import InputError
-from fitcheck.geometry.clip import outside_of
+from fitcheck.geometry.clip import inside_of, outside_of
 from fitcheck.geometry.distance import Shape, box_gaps
-from fitcheck.geometry.overlap import meet
+from fitcheck.geometry.overlap import Meeting, meet
 from fitcheck.geometry.solids import Solid, axis_frame
 from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.vehicle.scene import Contact, Region
@@ -74,6 +74,20 @@ def cut_out(shapes: Sequence[Shape], contacts: Sequence[Contact], grow_mm: float
     return [surface for surface in left if surface.triangle_count]
 
 
+def in_place(shapes: Sequence[Shape], contact: Contact) -> list[TiledSurface]:
+    """What of the shapes lies inside a declared place, as surfaces; nothing there: none."""
+    planes = planes_of(contact.at, 0.0)
+    found = []
+    for shape in shapes:
+        if isinstance(shape, Solid):
+            corners = shape.vertices[shape.faces]
+        else:
+            hit = box_gaps(shape.boxes[:, 0], shape.boxes[:, 1], planes.box[0], planes.box[1]) <= 0.0
+            corners = shape.triangles(shape.face_rows(np.flatnonzero(hit)))
+        found.append(_soup(inside_of(corners, planes.normals, planes.offsets)))
+    return [surface for surface in found if surface.triangle_count]
+
+
 def _cut_one(shape: Shape, planes: Planes) -> TiledSurface:
     if isinstance(shape, Solid):
         return _soup(outside_of(shape.vertices[shape.faces], planes.normals, planes.offsets))
@@ -99,7 +113,15 @@ def _joined(shape: TiledSurface, tiles: NDArray[np.intp], extra: TiledSurface) -
     return TiledSurface(vertices, faces, starts, np.concatenate([np.asarray(shape.boxes[tiles]), extra.boxes]))
 
 
-def too_deep_mm(part: Sequence[Solid], other: Sequence[Shape], contacts: Sequence[Contact]) -> float | None:
-    """How deep the pair overlaps at all, when that is more than its contacts allow; else None."""
-    depth = -meet(part, other).clearance_mm
-    return depth if depth > max(contact.deeper_than_mm for contact in contacts) else None
+def too_deep(part: Sequence[Solid], other: Sequence[Shape], contacts: Sequence[Contact]) -> Meeting | None:
+    """The meeting that is deeper than the contacts allow: anywhere than the most, in each place than its own."""
+    whole = meet(part, other)
+    if -whole.clearance_mm > max(contact.deeper_than_mm for contact in contacts):
+        return whole
+    for contact in contacts:
+        there = in_place(other, contact)
+        if there:
+            inner = meet(part, there)
+            if -inner.clearance_mm > contact.deeper_than_mm:
+                return inner
+    return None

@@ -65,9 +65,12 @@ class Kept:
         return row
 
     def keep(self, key: str, row: Clearance) -> None:
-        """File a row."""
-        self.rows[key] = dataclasses.asdict(row)
-        self.changed = True
+        """File a row; one that is not all finite is computed again each time."""
+        plain = dataclasses.asdict(row)
+        with contextlib.suppress(ValueError):
+            json.dumps(plain, allow_nan=False)
+            self.rows[key] = plain
+            self.changed = True
 
     def store(self) -> None:
         """Write the rows beside the prepared scan: whole or not at all."""

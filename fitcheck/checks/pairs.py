@@ -8,16 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.checks.clearance import judge, row_of, undecided
-from fitcheck.checks.contacts import cut_out
+from fitcheck.checks.contacts import cut_out, too_deep
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.rules import ChosenRule
 from fitcheck.geometry.distance import Shape
 from fitcheck.geometry.overlap import MOVE_LIMIT_MM, Meeting, clearing_move, meet
 from fitcheck.geometry.solids import Solid
 from fitcheck.result import Clearance, ClearingMove, Verdict
-from fitcheck.vehicle.scene import Contact
+from fitcheck.vehicle.scene import SCAN, Contact
 
 Point = tuple[float, float, float]
+
+SCAN_REACH_MM = 500.0
+"""A part with no scanned metal nearer than this stands where the scan is no evidence (judgement)."""
 
 _AXES = {"+x": (1, 0, 0), "-x": (-1, 0, 0), "+y": (0, 1, 0), "-y": (0, -1, 0), "+z": (0, 0, 1), "-z": (0, 0, -1)}
 
@@ -52,25 +55,34 @@ def check_still(pair: StillPair) -> Clearance:
 
 
 def _check_in_contact(pair: StillPair) -> Clearance:
-    """A pair with declared places: too deep anywhere is judged, and so is what lies outside the places."""
-    whole = meet(pair.part, pair.other)
-    if -whole.clearance_mm > max(contact.deeper_than_mm for contact in pair.contacts):
-        return _judged(pair, whole, pair.other)
-    part, other = _cut_one_side(pair)
-    if not part or not other:
-        return _declared(pair, whole)
-    uncut = _solids(part)
-    rest = meet(uncut, other) if len(uncut) == len(part) else meet(_solids(other), part)
-    return replace(_judged(pair, rest, other), contact="declared" if rest.contact == "apart" else rest.contact)
+    """A pair with declared places: nothing too deep in them, no touch beside them, the rule beyond its own reach."""
+    deep = too_deep(pair.part, pair.other, pair.contacts)
+    if deep is not None:
+        return _judged(pair, deep, pair.other)
+    beside = _meet_outside(pair, 0.0)
+    if beside is not None and beside.contact != "apart":
+        return _judged(pair, beside, pair.other)
+    beyond = _meet_outside(pair, pair.clear_mm)
+    if beyond is None:
+        return _declared(pair, beside or meet(pair.part, pair.other))
+    return replace(_row(pair, beyond), contact="declared" if beyond.contact == "apart" else beyond.contact)
 
 
-def _cut_one_side(pair: StillPair) -> tuple[Sequence[Shape], Sequence[Shape]]:
-    """Cut the declared places out of the side that is made of plain meshes."""
-    if not any(isinstance(shape, Solid) and shape.radius_mm for shape in pair.other):
-        return pair.part, cut_out(pair.other, pair.contacts, pair.clear_mm)
-    if not any(solid.radius_mm for solid in pair.part):
-        return cut_out(pair.part, pair.contacts, pair.clear_mm), pair.other
-    return pair.part, cut_out(pair.other, pair.contacts, pair.clear_mm)  # refused there: both are round
+def _meet_outside(pair: StillPair, grow_mm: float) -> Meeting | None:
+    """How the pair meets outside its places grown by ``grow_mm``; None where nothing is left.
+
+    The places are cut out of the side that is made of plain meshes.
+    """
+    cut_part = any(isinstance(shape, Solid) and shape.radius_mm for shape in pair.other)
+    if cut_part and any(solid.radius_mm for solid in pair.part):
+        cut_part = False  # both are round: refused below, in words
+    left = cut_out(pair.part if cut_part else pair.other, pair.contacts, grow_mm)
+    if not left:
+        return None
+    if not cut_part:
+        return meet(pair.part, left)
+    turned = meet(_solids(pair.other), left)
+    return replace(turned, points_mm=turned.points_mm[::-1], exit=None if turned.exit is None else -turned.exit)
 
 
 def _solids(shapes: Sequence[Shape]) -> list[Solid]:
@@ -98,6 +110,9 @@ def _row(pair: StillPair, meeting: Meeting) -> Clearance:
     judgement = judge(distance, distance, pair.guard_mm, pair.chosen.rule.must_mm)
     if meeting.contact == "unknown":
         judgement = undecided(judgement)
+    if distance > SCAN_REACH_MM and judgement.verdict is Verdict.PASS and pair.between[1] == SCAN:
+        reason = f"no scanned metal within {SCAN_REACH_MM:g} mm: the scan says nothing about this place"
+        judgement = replace(judgement, verdict=Verdict.NOT_PROVEN, reason=reason)
     if meeting.contact == "inside":
         judgement = replace(judgement, reason="one lies wholly inside the other")
     return row_of(

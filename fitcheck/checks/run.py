@@ -20,7 +20,7 @@ from fitcheck.checks.shafts import check_shafts
 from fitcheck.checks.swept import MovingPair, check_moving
 from fitcheck.errors import InputError, InternalError
 from fitcheck.result import Clearance, Coverage, PartEcho, Result
-from fitcheck.vehicle.masses import parts_without_mass, weighing_cautions
+from fitcheck.vehicle.masses import weighing_cautions
 from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Part, Scene
 
@@ -156,9 +156,6 @@ def _nearest(word: str, known: list[str]) -> str:
 
 def _gaps(scene: Scene) -> Iterator[str]:
     """What the scene lacks, and which answers are missing for it."""
-    without = parts_without_mass(scene)
-    if without:
-        yield f"no mass given for {', '.join(without)}: the loads leave them out"
     if scene.scan is None:
         yield "no scan: nothing is checked against the vehicle's metal"
     if not scene.moving:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
-from fitcheck.checks.contacts import cut_out
+from fitcheck.checks.contacts import cut_out, too_deep
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.pairs import points_of
 from fitcheck.checks.rules import ChosenRule
@@ -54,6 +54,9 @@ class MovingPair:
 
 def check_moving(body: MovingBody, pair: MovingPair) -> Clearance:
     """Judge a moving body against a still thing. Each pair alone, so that no answer depends on its company."""
+    deep = _too_deep(body, pair) if pair.contacts else None
+    if deep is not None:
+        return deep
     shapes = pair.judged_shapes()
     static = _static(body, shapes)
     row = _row(body, pair, _Swept(shapes, static, _sweep(body, shapes, static)))
@@ -62,6 +65,27 @@ def check_moving(body: MovingBody, pair: MovingPair) -> Clearance:
         return row
     least_mm = _sweep(straight, shapes, static).distance_mm
     return replace(row, straight_bump_mm=least_mm if np.isfinite(least_mm) else None)
+
+
+def _too_deep(body: MovingBody, pair: MovingPair) -> Clearance | None:
+    """The row of a pair that overlaps deeper than its contacts allow, as scanned or at an end of the travel."""
+    corners = corners_of(body.motion.low[None], body.motion.high[None])[0]
+    for pose in (body.motion.scan_pose, *corners):
+        meeting = too_deep(body.solids(pose), list(pair.shapes), pair.contacts)
+        if meeting is not None:
+            depth = -meeting.clearance_mm
+            return row_of(
+                pair,
+                judge(-depth, -depth, pair.guard_mm, pair.chosen.rule.must_mm),
+                distance_mm=0.0,
+                at_least_mm=0.0,
+                static_mm=0.0,
+                pose=body.motion.describe(pose),
+                points_mm=points_of(meeting.points_mm),
+                depth_mm=depth,
+                contact="overlap",
+            )
+    return None
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,8 +186,16 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
         pose=body.motion.describe(least.pose),
         points_mm=points_of(exact.points_mm),
         depth_mm=depth,
-        contact="overlap" if depth is not None else "unknown" if held is None else "apart",
+        contact=_contact(pair, depth, held),
     )
+
+
+def _contact(pair: MovingPair, depth: float | None, held: bool | None) -> str:
+    if depth is not None:
+        return "overlap"
+    if held is None:
+        return "unknown"
+    return "declared" if pair.contacts else "apart"
 
 
 def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Closest | None:
@@ -173,9 +205,12 @@ def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Cl
 
 
 def _holds(body: MovingBody, swept: _Swept) -> bool | None:
-    """Whether the body is inside a closed solid: apart for distances, and yet in it; None: cannot be told."""
+    """Whether the body is inside a closed solid, or one inside it: apart for distances, and yet in it; None: cannot be told."""
     solids = [shape for shape in swept.shapes if isinstance(shape, Solid)]
-    points = np.concatenate([solid.vertices for solid in body.solids(body.motion.scan_pose)])
+    bodies = body.solids(body.motion.scan_pose)
+    points = np.concatenate([solid.vertices for solid in bodies])
+    if any(any_inside(solid.vertices, bodies) for solid in solids):
+        return True
     return any_inside(points, solids)
 
 

@@ -1,4 +1,4 @@
-"""What of a surface lies outside a convex region given by planes."""
+"""What of a surface lies outside, or inside, a convex region given by planes."""
 
 from __future__ import annotations
 
@@ -23,6 +23,25 @@ def outside_of(corners: Floats, normals: Floats, offsets: Floats) -> Floats:
     pieces = [corners[apart]]
     for triangle in corners[~apart & ~within]:
         pieces += _cut(triangle, normals, offsets)
+    return np.concatenate(pieces)
+
+
+def inside_of(corners: Floats, normals: Floats, offsets: Floats) -> Floats:
+    """The parts of (n, 3, 3) triangles inside the region {p : normals·p ≤ offsets}, as triangles."""
+    if len(corners) == 0:
+        return corners
+    heights = np.einsum("nki,pi->nkp", corners, normals) - offsets
+    within = (heights <= 0.0).all(axis=(1, 2))
+    apart = (heights > 0.0).all(axis=1).any(axis=1)
+    pieces = [corners[within]]
+    for triangle in corners[~within & ~apart]:
+        rest = triangle
+        for normal, offset in zip(normals, offsets, strict=True):
+            rest = _half(rest, offset - rest @ normal)
+            if len(rest) < 3:
+                break
+        else:
+            pieces.append(_fan(rest))
     return np.concatenate(pieces)
 
 

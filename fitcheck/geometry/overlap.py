@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import InternalError
+from fitcheck.geometry.clip import inside_of
 from fitcheck.geometry.distance import CONTACT_TOLERANCE_MM, Shape, box_gaps, least_between
 from fitcheck.geometry.inside import depths, inside
 from fitcheck.geometry.sampling import points_on_triangles
@@ -31,6 +32,7 @@ from fitcheck.geometry.surface import TiledSurface
 Floats = NDArray[np.float64]
 
 SAMPLING_MM = 8.0
+LEAST_SPACING_MM = 1.0
 LEAST_STEP_MM = 0.05
 MOVE_LIMIT_MM = 400.0
 
@@ -109,8 +111,11 @@ def _points_near(shape: Shape, extents: Floats) -> Floats:
     if len(corners) == 0:
         return np.empty((0, 3))
     lo, hi = corners.min(axis=1), corners.max(axis=1)
-    corners = corners[box_gaps(lo, hi, extents[0], extents[1]) <= 0.0]
-    return points_on_triangles(corners, SAMPLING_MM)
+    meeting = box_gaps(lo, hi, extents[0], extents[1]) <= 0.0
+    large = meeting & ((hi - lo).max(axis=1) > 2.0 * SAMPLING_MM)
+    planes = np.concatenate([-np.eye(3), np.eye(3)]), np.concatenate([-extents[0], extents[1]])
+    spacing = float(np.clip((extents[1] - extents[0]).min() / 2.0, LEAST_SPACING_MM, SAMPLING_MM))
+    return points_on_triangles(np.concatenate([corners[meeting & ~large], inside_of(corners[large], *planes)]), spacing)
 
 
 def _way_out(point: Floats, solid: Solid) -> Floats:
@@ -138,15 +143,17 @@ def clearing_move(
     """The first distance along a unit ``direction`` at which the part clears ``other`` by ``margin_mm``.
 
     None when there is none within ``limit_mm``. Steps by (margin − signed clearance), never less
-    than 0.05 mm: a clear window narrower than that may be passed over.
+    than 0.05 mm, after sixty steps never less than 1 mm: a clear window narrower than that may
+    be passed over.
     """
-    moved_mm = 0.0
+    moved_mm, steps = 0.0, 0
     while moved_mm <= limit_mm:
+        steps += 1
         moved = [solid.moved(np.eye(3), moved_mm * direction) for solid in part]
         short = margin_mm - meet(moved, other).clearance_mm
         if short <= 1e-6:
             return moved_mm
-        moved_mm += max(short, LEAST_STEP_MM)
+        moved_mm += max(short, LEAST_STEP_MM if steps <= 60 else 1.0)
     return None
 
 

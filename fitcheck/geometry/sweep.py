@@ -303,7 +303,7 @@ def _drop_far_atoms(search: _Search, box: _Box, outer: Floats) -> _Asked:
     unknown = np.flatnonzero(~box.directions.any(axis=1))
     box.directions = box.directions.copy()  # shared with the other half
     box.directions[unknown] = _between_boxes(around[unknown], outer)
-    if len(gaps) <= _MANY_ATOMS or box.lower_mm > -np.inf:
+    if len(gaps) <= _MANY_ATOMS or box.lower_mm > -np.inf or not (box.high > box.low).any():
         return _Asked(np.arange(len(gaps)), np.inf)
     order = np.argpartition(gaps, _ASKED_ATOMS)
     return _Asked(np.sort(order[:_ASKED_ATOMS]), float(gaps[order[_ASKED_ATOMS:]].min()))
