@@ -95,8 +95,8 @@ MEETINGS: dict[str, tuple[list[Solid], list[Shape], str, float]] = {
     "apart": ([CUBE], [solids.box((112, 0, 0), (150, 9, 9))], "apart", 12.0),
     "face to face": ([CUBE], [solids.box((100, 20, 20), (150, 80, 80))], "touching", 0.0),
     "5 deep": ([CUBE], [solids.box((95, 20, 20), (150, 80, 80))], "overlap", -5.0),
-    "M49 box in box": ([CUBE], [solids.box((40, 40, 40), (60, 60, 60))], "inside", -40.0),
-    "box round box": ([solids.box((40, 40, 40), (60, 60, 60))], [CUBE], "inside", -40.0),
+    "M49 box in box": ([CUBE], [solids.box((40, 40, 40), (60, 60, 60))], "inside", -50.0),
+    "box round box": ([solids.box((40, 40, 40), (60, 60, 60))], [CUBE], "inside", -50.0),
     "scan fragment in a part": ([CUBE], [surface(solids.box((20, 20, 20), (24, 24, 24)))], "inside", -24.0),
     "in a capsule": (
         [solids.box((-2, -2, -2), (2, 2, 2))],
@@ -312,3 +312,17 @@ def test_samples_lie_on_their_triangle_no_wider_apart_than_asked(seed: int, spac
 
 def test_samples_of_nothing() -> None:
     assert points_on_triangles(np.empty((0, 3, 3)), 5.0).shape == (0, 3)
+
+
+def test_parts_that_coincide_overlap_by_half_their_least_size() -> None:
+    """The same box twice: a place forgotten. Touching everywhere and deepest in the middle."""
+    found = meet([CUBE], [solids.box((0, 0, 0), (100, 100, 100))])
+    assert (found.contact, found.clearance_mm) == ("overlap", pytest.approx(-50.0))
+
+
+def test_two_overlapping_pipes_are_measured_at_their_deepest_within_a_fraction() -> None:
+    """Axes 5 apart, radius 50: long thin faces are thinned, never their corners or the middle."""
+    pipes = [solids.cylinder((x, 0, 0), (500 + x, 50, 50), 50) for x in (100, 105)]
+    found = meet(pipes[:1], pipes[1:])
+    assert found.contact == "overlap"
+    assert -50.01 <= found.clearance_mm <= -40.0

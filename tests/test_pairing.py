@@ -212,3 +212,17 @@ def test_the_guard_of_two_parts_does_not_depend_on_their_order() -> None:
     assert one == guards(trucks.scene(parts=(second, first)))
     assert one[frozenset({"A0", "A1"})] == pytest.approx(2.0 * math.hypot(1.5, 0.3))
     assert guard_mm({}) == 0.0
+
+
+def test_classes_and_any_mean_every_pair_that_they_fit() -> None:
+    """An exclusion or a contact by class holds for each of its parts, in either order."""
+    from fitcheck.vehicle.scene import Exclusion
+
+    parts = (
+        trucks.part("A1", solids.box((0, 0, 0), (9, 9, 9)), part_class="hv_box"),
+        trucks.part("A2", solids.box((20, 0, 0), (29, 9, 9)), part_class="hv_box"),
+        trucks.part("B", solids.box((40, 0, 0), (49, 9, 9)), part_class="lv"),
+    )
+    for between, left in ((("lv", "hv_box"), 1), (("hv_box", "hv_box"), 2), (("any", "B"), 1), (("any", "any"), 0)):
+        scene = trucks.scene(parts=parts, exclusions=(Exclusion(between, "test"),), scan=None)
+        assert len(pair_up(scene).still) == left, between

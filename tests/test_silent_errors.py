@@ -348,12 +348,13 @@ def test_silent_error_9_nothing_counted_a_part_of_no_triangles_or_no_numbers_is_
 
 
 def test_silent_error_9_nothing_counted_no_metal_within_500_is_a_finite_distance(tmp_path: Path) -> None:
-    """Metal 2500 over a part is 2500 away, not infinitely far, and the pass stands on that figure."""
+    """Metal 2500 over a part is 2500 away, not infinitely far; and that far from any metal nothing is shown."""
     distant_plate(tmp_path)
     box = "A1: {class: hv_box, box: {x: [1000, 1200], y: [0, 100], z: [400, 500]}}"
     found = row(check(write(tmp_path, box)), "A1", "scan")
     assert found.distance_mm == pytest.approx(2500.0, abs=1e-9)
-    assert found.verdict is Verdict.PASS
+    assert found.verdict is Verdict.NOT_PROVEN
+    assert "within 500 mm" in found.reason
     assert found.points_mm is not None
 
 
@@ -364,7 +365,7 @@ def test_silent_error_9_nothing_counted_what_was_not_computed_is_not_proven(tmp_
     assert judge(50.0, None, 1.0, 2.0).verdict is Verdict.NOT_PROVEN
     assert judge(50.0, math.nan, 1.0, 2.0).verdict is Verdict.NOT_PROVEN
     distant_plate(tmp_path)
-    box = "A1: {class: hv_box, box: {x: [1000, 1200], y: [0, 100], z: [400, 500]}}"
+    box = "A1: {class: hv_box, box: {x: [1000, 1200], y: [0, 100], z: [2600, 2700]}}"
     found = check(write(tmp_path, box))
     assert (found.verdict, found.exit_code) == (Verdict.PASS, 0)
     (clearance,) = found.clearances

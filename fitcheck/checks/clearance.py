@@ -27,7 +27,8 @@ def judge(distance_mm: float | None, at_least_mm: float | None, guard_mm: float,
     if distance_mm is None or at_least_mm is None or not math.isfinite(distance_mm) or not math.isfinite(at_least_mm):
         return Judgement(Verdict.NOT_PROVEN, "could not be computed")
     if distance_mm + guard_mm < must_mm:
-        return Judgement(Verdict.FAIL, "overlaps" if distance_mm <= 0.0 else "nearer than the rule allows")
+        words = "overlaps" if distance_mm < 0.0 else "touches" if distance_mm == 0.0 else "nearer than the rule allows"
+        return Judgement(Verdict.FAIL, words)
     if at_least_mm - guard_mm >= must_mm:
         return Judgement(Verdict.PASS, "clear by the rule and the guard")
     if distance_mm - guard_mm >= must_mm:

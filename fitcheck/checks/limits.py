@@ -14,6 +14,7 @@ owning point, the whole drop counted as the springs'. The spring and tyre rates 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,7 +63,22 @@ def check_limits(scene: Scene, loads: dict[str, Loads], ground: dict[str, Ground
             states[state.name] = _State(scene, book, loads[state.name], ground[state.name])
     whats = ("front", "rear", "gross")
     rated = [_rating(scene, name, what, states.get(name)) for name in _names(scene) for what in whats]
-    return (*(limit for limit in rated if limit is not None), *(_target(target, states) for target in scene.targets))
+    judged = [limit for limit in rated if limit is not None] + [_target(target, states) for target in scene.targets]
+    return (*judged, *(limit for name, state in states.items() for limit in _impossible(name, state)))
+
+
+def _impossible(state: str, known: _State) -> Iterator[Limit]:
+    """What no target has to ask for: wheels that lift, metal below the ground, an axle past its stop."""
+    figures: list[tuple[str, float | None]] = [
+        ("front_kg", known.loads.front_kg),
+        ("rear_kg", known.loads.rear_kg),
+        ("belly_mm", known.ground.belly_mm),
+    ]
+    figures += [(f"{_BUMP}_{axle}_mm", left) for axle, left in known.ground.bump_left_mm.items()]
+    for name, value in figures:
+        if value is not None and value < 0.0:
+            words = f"{_written(name, value)}: below 0"
+            yield Limit(name, state, value, 0.0, 0.0, "at least", Verdict.FAIL, words)
 
 
 def _names(scene: Scene) -> list[str]:

@@ -59,6 +59,9 @@ class _Maker:
         self.scene = scene
         self.only = set(only)
         self.rows: list[CoverageRow] = []
+        self.parties = {part.name: Party(part.name, part.part_class) for part in scene.parts}
+        self.parties |= {body.name: Party(body.name, body.part_class) for body in scene.moving}
+        self.parties[SCAN] = Party(SCAN, SCAN)
 
     def wanted(self, one: str, other: str) -> bool:
         return not self.only or one in self.only or other in self.only
@@ -132,13 +135,21 @@ class _Maker:
         if not self.wanted(one, other):
             return False
         for exclusion in self.scene.exclusions:
-            if set(exclusion.between) == {one, other}:
+            if self.fits(exclusion.between, one, other):
                 self.rows.append(CoverageRow((one, other), "excluded", f"{exclusion.origin}: {exclusion.why}"))
                 return False
         return True
 
     def contacts(self, one: str, other: str) -> tuple[Contact, ...]:
-        return tuple(contact for contact in self.scene.contacts if set(contact.between) == {one, other})
+        return tuple(contact for contact in self.scene.contacts if self.fits(contact.between, one, other))
+
+    def fits(self, between: tuple[str, str], one: str, other: str) -> bool:
+        """Whether two words (names, classes or "any") mean this pair, in either order."""
+        here, there = self.parties[one], self.parties[other]
+        return any(
+            first.rank(between[0]) is not None and second.rank(between[1]) is not None
+            for first, second in ((here, there), (there, here))
+        )
 
     def _row(self, between: tuple[str, str], contacts: tuple[Contact, ...], words: str) -> None:
         if contacts:

@@ -19,7 +19,7 @@ from fitcheck.checks.pairs import StillPair, check_still
 from fitcheck.checks.shafts import check_shafts
 from fitcheck.checks.swept import MovingPair, check_moving
 from fitcheck.errors import InputError, InternalError
-from fitcheck.result import Clearance, Coverage, PartEcho, Result
+from fitcheck.result import Clearance, Coverage, Limit, PartEcho, Result, Verdict
 from fitcheck.vehicle.masses import weighing_cautions
 from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Part, Scene
@@ -65,7 +65,7 @@ def check_scene(
     clearances, coverage = _clearances(scene, names, kept, clock)
     with clock.stage("ground and loads"):
         loads, ground = check_loads(scene), check_ground(scene)
-        limits = check_limits(scene, loads, ground)
+        limits = check_limits(scene, loads, ground) + _without_scan(scene)
     with clock.stage("shafts"):
         shafts = check_shafts(scene)
     return Result(
@@ -152,6 +152,14 @@ def _known(scene: Scene, names: Iterable[str] | None) -> tuple[str, ...]:
 def _nearest(word: str, known: list[str]) -> str:
     close = difflib.get_close_matches(word, known, 1)
     return f"did you mean {close[0]!r}?" if close else "it knows " + (", ".join(known) or "none")
+
+
+def _without_scan(scene: Scene) -> tuple[Limit, ...]:
+    """Without a scan nothing was shown about the vehicle: that is no PASS."""
+    if scene.scan is not None:
+        return ()
+    reason = "there is no scan: no part was checked against the vehicle"
+    return (Limit("scan", "every", None, 0.0, 0.0, "at least", Verdict.NOT_PROVEN, reason),)
 
 
 def _gaps(scene: Scene) -> Iterator[str]:

@@ -54,11 +54,11 @@ class MovingPair:
 
 def check_moving(body: MovingBody, pair: MovingPair) -> Clearance:
     """Judge a moving body against a still thing. Each pair alone, so that no answer depends on its company."""
-    deep = _too_deep(body, pair) if pair.contacts else None
-    if deep is not None:
-        return deep
     shapes = pair.judged_shapes()
     static = _static(body, shapes)
+    deep = _too_deep(body, pair) if pair.contacts else None
+    if deep is not None:
+        return replace(deep, static_mm=None if static is None else static.distance_mm)
     row = _row(body, pair, _Swept(shapes, static, _sweep(body, shapes, static)))
     straight = body.straight()
     if straight is None or static is None:
@@ -79,7 +79,6 @@ def _too_deep(body: MovingBody, pair: MovingPair) -> Clearance | None:
                 judge(-depth, -depth, pair.guard_mm, pair.chosen.rule.must_mm),
                 distance_mm=0.0,
                 at_least_mm=0.0,
-                static_mm=0.0,
                 pose=body.motion.describe(pose),
                 points_mm=points_of(meeting.points_mm),
                 depth_mm=depth,
@@ -205,7 +204,7 @@ def _at_pose(body: MovingBody, shapes: Sequence[Shape], least: SweptLeast) -> Cl
 
 
 def _holds(body: MovingBody, swept: _Swept) -> bool | None:
-    """Whether the body is inside a closed solid, or one inside it: apart for distances, and yet in it; None: cannot be told."""
+    """Whether body or thing is inside the other: apart for distances, and yet in it; None: cannot be told."""
     solids = [shape for shape in swept.shapes if isinstance(shape, Solid)]
     bodies = body.solids(body.motion.scan_pose)
     points = np.concatenate([solid.vertices for solid in bodies])

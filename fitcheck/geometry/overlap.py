@@ -33,6 +33,7 @@ Floats = NDArray[np.float64]
 
 SAMPLING_MM = 8.0
 LEAST_SPACING_MM = 1.0
+MOST_LATTICE = 4000
 LEAST_STEP_MM = 0.05
 MOVE_LIMIT_MM = 400.0
 
@@ -95,10 +96,18 @@ def _cannot_tell(part: Sequence[Solid], other: Sequence[Shape]) -> bool:
 
 def _samples(solid: Solid, shape: Shape) -> list[tuple[Floats, Solid, float]]:
     """Points to ask about, the solid they may be inside of, and the sense of the way out for the part."""
-    found = [(_points_near(shape, solid.extents()), solid, -1.0)] if solid.closed else []
+    found = [(_inner_and_near(shape, solid), solid, -1.0)] if solid.closed else []
     if isinstance(shape, Solid) and shape.closed:
-        found.append((_points_near(solid, shape.extents()), shape, 1.0))
+        found.append((_inner_and_near(solid, shape), shape, 1.0))
     return found
+
+
+def _inner_and_near(shape: Shape, holder: Solid) -> Floats:
+    """Surface points of a shape near a solid; of a convex one also its middle: two parts may coincide."""
+    points = _points_near(shape, holder.extents())
+    if isinstance(shape, Solid) and shape.convex:
+        return np.concatenate([points, shape.vertices.mean(axis=0)[None]])
+    return points
 
 
 def _points_near(shape: Shape, extents: Floats) -> Floats:
@@ -114,8 +123,13 @@ def _points_near(shape: Shape, extents: Floats) -> Floats:
     meeting = box_gaps(lo, hi, extents[0], extents[1]) <= 0.0
     large = meeting & ((hi - lo).max(axis=1) > 2.0 * SAMPLING_MM)
     planes = np.concatenate([-np.eye(3), np.eye(3)]), np.concatenate([-extents[0], extents[1]])
+    if len(corners) > 0 and not meeting.any():
+        return np.empty((0, 3))
     spacing = float(np.clip((extents[1] - extents[0]).min() / 2.0, LEAST_SPACING_MM, SAMPLING_MM))
-    return points_on_triangles(np.concatenate([corners[meeting & ~large], inside_of(corners[large], *planes)]), spacing)
+    pieces = np.concatenate([corners[meeting & ~large], inside_of(corners[large], *planes)])
+    lattice = points_on_triangles(pieces, spacing)
+    # Every corner is asked, so that no fragment is missed; of very many lattice points some will do.
+    return np.concatenate([pieces.reshape(-1, 3), lattice[:: max(1, len(lattice) // MOST_LATTICE)]])
 
 
 def _way_out(point: Floats, solid: Solid) -> Floats:
