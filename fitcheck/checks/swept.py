@@ -170,9 +170,9 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
         return row_of(pair, judge(None, None, pair.guard_mm, must_mm), contact="unknown")
     exact = _at_pose(body, swept.shapes, least) or swept.static
     held = _holds(body, swept)
-    meets = exact.distance_mm <= CONTACT_TOLERANCE_MM or held is True
+    meets = min(exact.distance_mm, least.distance_mm) <= CONTACT_TOLERANCE_MM or held is True
     depth = _depth(body, swept.shapes, least) if meets else None
-    found = min(exact.distance_mm, least.distance_mm) if depth is None else 0.0
+    found = exact.distance_mm if depth is None else 0.0
     bound = min(least.at_least_mm, found) if depth is None else 0.0
     judged = (found, bound) if depth is None else (-depth, -depth)
     judgement = judge(*judged, pair.guard_mm, must_mm)

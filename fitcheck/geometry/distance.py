@@ -94,7 +94,7 @@ def least_between(first: Sequence[Solid], second: Sequence[Shape]) -> Closest | 
     best: Closest | None = None
     for solid in first:
         for shape in second:
-            if best is None or _lower_bound(solid, shape) < best.distance_mm:
+            if best is None or not _lower_bound(solid, shape) >= best.distance_mm:  # also where it is NaN
                 found = closest(solid, shape, np.inf if best is None else best.distance_mm)
                 best = found if best is None or found.distance_mm < best.distance_mm else best
     return best

@@ -187,5 +187,6 @@ def nearest_to_origin(triangles: Floats) -> Floats:
     size = np.einsum("ni,ni->n", normal, normal)
     sides = np.einsum("nki,ni->nk", cross(triangles, following), normal)
     inside = (sides > 0.0).all(axis=1) & (size > 0.0)
-    height = np.einsum("ni,ni->n", triangles[:, 0], normal) / np.where(size > 0.0, size, 1.0)
-    return np.asarray(np.where(inside[:, None], height[:, None] * normal, nearest))
+    # From weights, so that it is a point of the triangle also where a sliver's normal is noise.
+    weights = sides[:, (1, 2, 0)] / np.where(inside, sides.sum(axis=1), 1.0)[:, None]
+    return np.asarray(np.where(inside[:, None], np.einsum("nk,nki->ni", weights, triangles), nearest))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.errors import InputError
 from fitcheck.geometry.solids import Solid, cylinder, sides_for
 from fitcheck.geometry.sweep import Hulls, corners_of
 from fitcheck.vehicle.mechanisms import Motion, SolidAxle, Still, StraightTravel
@@ -80,6 +81,10 @@ class ShaftPiece:
         """(n, d) → unit vectors from still to moving joint (n, 3), lengths (n,)."""
         reach = self.motion.place(poses, np.array([self.moving_joint]))[:, 0] - np.asarray(self.still_joint)
         length = np.linalg.norm(reach, axis=1)
+        if not (length > 1e-3).all():
+            raise InputError(
+                f"the joints of the shaft ({self.name}) meet within the travel of its axle: move one of them"
+            )
         return reach / length[:, None], length
 
     def _ends(self, poses: Floats) -> tuple[Floats, Floats]:
