@@ -70,7 +70,7 @@ def carried(body: oracle_motion.Carried) -> Solid:
 
 
 @pytest.mark.parametrize("start", range(0, CASES, 30))
-def test_dense_sampling_never_undercuts_the_bound(start: int) -> None:
+def test_engine_9_dense_sampling_never_undercuts_the_bound(start: int) -> None:
     """For random mechanisms, bodies and obstacles: bound ≤ every pose ≤ what was found, and both close together.
 
     The oracle is written from the trade's description of a solid axle alone; 20,000 poses each.
@@ -174,7 +174,7 @@ def test_a_box_beside_a_yoke_is_nearer_than_beside_the_tube_by_the_radius_differ
     assert beside_tube.distance_mm == pytest.approx(100.0 - 31.75, abs=0.02)
 
 
-def test_grazing_contact_in_a_narrow_window_is_found() -> None:
+def test_engine_9_grazing_contact_in_a_narrow_window_is_found() -> None:
     """An overlap of 0.05 mm in a corner of the travel only."""
     body = shaft()
     limit = check(body, solids.box((1340, 105, 471.5), (2156, 340, 630)))
@@ -190,7 +190,7 @@ def test_grazing_contact_in_a_narrow_window_is_found() -> None:
     assert near.contact == "apart"
 
 
-def test_straight_bump_is_the_slice_of_all_poses() -> None:
+def test_engine_9_straight_bump_is_the_slice_of_all_poses() -> None:
     """One parameter as the slice of four: bound below, dense samples of the heave above."""
     part = solids.box((1340, 105, 471.5), (2156, 340, 630))
     body = shaft()
@@ -203,7 +203,7 @@ def test_straight_bump_is_the_slice_of_all_poses() -> None:
     assert row.distance_mm <= row.straight_bump_mm <= (row.static_mm or 0.0)
 
 
-def test_a_capped_search_returns_the_honest_bracket() -> None:
+def test_engine_9_a_capped_search_returns_the_honest_bracket() -> None:
     """Too few boxes allowed: not proven, and the bound still holds."""
     body, part = shaft(), solids.box((1340, 105, 471.5), (2156, 340, 630))
     obstacles = [Obstacle(part.vertices[None])]
