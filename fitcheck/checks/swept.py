@@ -80,7 +80,7 @@ def _too_deep(body: MovingBody, pair: MovingPair) -> Clearance | None:
                 distance_mm=0.0,
                 at_least_mm=0.0,
                 pose=body.motion.describe(pose),
-                points_mm=points_of(meeting.points_mm),
+                points_mm=points_of(meeting.points_mm[::-1]),  # in the order of ``between``: the thing first
                 depth_mm=depth,
                 contact="overlap",
             )
@@ -183,7 +183,7 @@ def _row(body: MovingBody, pair: MovingPair, swept: _Swept) -> Clearance:
         at_least_mm=bound,
         static_mm=swept.static.distance_mm,
         pose=body.motion.describe(least.pose),
-        points_mm=points_of(exact.points_mm),
+        points_mm=points_of(exact.points_mm[::-1]),
         depth_mm=depth,
         contact=_contact(pair, depth, held),
     )

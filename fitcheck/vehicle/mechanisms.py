@@ -186,6 +186,21 @@ class SolidAxle:
             f"{self.name}.lateral_mm": float(pose[3]),
         }
 
+    def pose_of(self, described: dict[str, float]) -> Floats:
+        """The pose (4,) that :meth:`describe` wrote; a movement that is not named is 0.
+
+        It may lie outside the stops: see :meth:`within`.
+        """
+        heave, roll, wind_up, lateral = (
+            described.get(f"{self.name}.{movement}", 0.0) for movement in ("heave_mm", "roll_deg", "wind_up_deg", "lateral_mm")
+        )
+        side = self.stops_mm * math.tan(math.radians(roll))
+        return np.array([heave + side, heave - side, math.radians(wind_up), lateral])
+
+    def within(self, pose: Floats) -> Floats:
+        """The pose (4,) with each side at its stop, and wind-up and lateral play at their limits, where it was beyond."""
+        return np.asarray(np.clip(pose, self.low, self.high))
+
 
 @dataclass(frozen=True)
 class StraightTravel:
