@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from fitcheck.geometry.reduce import reduce_surface
+from fitcheck.geometry.reduce import further, reduce_surface
 from fitcheck.geometry.surface import tile_surface
 
 
@@ -62,6 +62,16 @@ def test_the_least_figure_of_a_cluster_is_carried_and_nothing_else():
         mine = values[FEW.parent[rows] == point]
         assert carried[point] == (mine.min() if len(mine) else 9.0)
     assert carried.min() == values.min()
+
+
+def test_reducing_further_keeps_parents_and_bound():
+    fewer = further(FEW, 1000)
+    assert 600 <= len(fewer.faces) <= 1600
+    assert fewer.parent.shape == (len(SURFACE.vertices),)
+    moved = np.linalg.norm(fewer.points_mm[fewer.parent] - SURFACE.vertices, axis=1)
+    assert moved.max() <= np.sqrt(3.0) * fewer.cell_mm
+    carried = fewer.least(np.array([5]), np.array([1.5]), 4.0)
+    assert np.flatnonzero(carried == 1.5).tolist() == [fewer.parent[5]]
 
 
 def test_an_empty_surface_stays_empty():

@@ -28,7 +28,8 @@ _TRIANGLES_A_CELL = 3.0
 class Reduced:
     """``points_mm`` (n, 3), ``faces`` (m, 3); ``parent`` (v,): the point that took each vertex's place.
 
-    ``cell_mm``: the grid's cube, 0 where nothing was reduced (then ``parent`` is the identity).
+    ``cell_mm``: the grid's cube, those of several rounds added up; 0 where nothing was reduced (then ``parent`` is
+    the identity). No vertex is farther from its point than the cube's diagonal.
     """
 
     points_mm: Floats
@@ -45,25 +46,32 @@ class Reduced:
 
 def reduce_surface(surface: TiledSurface, most_triangles: int) -> Reduced:
     """A surface with about ``most_triangles``; as it is where it has hardly more. Empty: empty."""
-    count = surface.triangle_count
-    if count <= _HARDLY_MORE * most_triangles:
-        vertices = np.asarray(surface.vertices)
-        return Reduced(vertices, np.asarray(surface.faces), np.arange(len(vertices)), 0.0)
-    return _clustered(surface, _cell_for(surface, most_triangles))
+    vertices, faces = np.asarray(surface.vertices), np.asarray(surface.faces)
+    return further(Reduced(vertices, faces, np.arange(len(vertices)), 0.0), most_triangles)
 
 
-def _cell_for(surface: TiledSurface, most_triangles: int) -> float:
+def further(reduced: Reduced, most_triangles: int) -> Reduced:
+    """The same surface with fewer triangles still; ``parent`` and figures remain those of the full one."""
+    if len(reduced.faces) <= _HARDLY_MORE * most_triangles:
+        return reduced
+    cell_mm = _cell_for(reduced, most_triangles)
+    points, parent = _clustered(reduced.points_mm, cell_mm)
+    faces = _surviving(parent, reduced.faces, len(points))
+    return Reduced(points, faces, parent[reduced.parent], cell_mm + reduced.cell_mm)
+
+
+def _cell_for(reduced: Reduced, most_triangles: int) -> float:
     """The cube's edge, from the surface's area as told by a sample of its triangles."""
-    rows = np.linspace(0, surface.triangle_count - 1, min(_SAMPLE, surface.triangle_count)).astype(np.int64)
-    corners = surface.triangles(rows)
+    count = len(reduced.faces)
+    corners = reduced.points_mm[reduced.faces[np.linspace(0, count - 1, min(_SAMPLE, count)).astype(np.int64)]]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).mean() / 2.0
-    low, high = surface.boxes[:, 0].min(axis=0), surface.boxes[:, 1].max(axis=0)
-    finest = float((high - low).max()) / (2**20 - 1)  # 20 bits an axis are to spare
-    return max(float(np.sqrt(_TRIANGLES_A_CELL * area * surface.triangle_count / most_triangles)), finest, 1e-9)
+    span = max(float(np.ptp(reduced.points_mm[:, axis])) for axis in range(3))
+    finest = span / (2**20 - 1)  # 20 bits an axis are to spare
+    return max(float(np.sqrt(_TRIANGLES_A_CELL * area * count / most_triangles)), finest, 1e-9)
 
 
-def _clustered(surface: TiledSurface, cell_mm: float) -> Reduced:
-    vertices = np.asarray(surface.vertices)
+def _clustered(vertices: Floats, cell_mm: float) -> tuple[Floats, NDArray[np.int64]]:
+    """The mean of the vertices in each cube (n, 3), and each vertex's cube."""
     keys = np.zeros(len(vertices), dtype=np.int64)
     for axis in range(3):  # a column at a time: short rows make numpy slow
         column = np.ascontiguousarray(vertices[:, axis])
@@ -71,7 +79,7 @@ def _clustered(surface: TiledSurface, cell_mm: float) -> Reduced:
     _, parent, sizes = np.unique(keys, return_inverse=True, return_counts=True)
     parent = parent.reshape(-1)
     points = np.stack([np.bincount(parent, vertices[:, axis], len(sizes)) / sizes for axis in range(3)], axis=1)
-    return Reduced(points, _surviving(parent, np.asarray(surface.faces), len(sizes)), parent, cell_mm)
+    return points, parent
 
 
 def _surviving(parent: NDArray[np.int64], faces: Ints, count: int) -> Ints:

@@ -191,14 +191,13 @@ class SolidAxle:
 
         It may lie outside the stops: see :meth:`within`.
         """
-        heave, roll, wind_up, lateral = (
-            described.get(f"{self.name}.{movement}", 0.0) for movement in ("heave_mm", "roll_deg", "wind_up_deg", "lateral_mm")
-        )
+        movements = ("heave_mm", "roll_deg", "wind_up_deg", "lateral_mm")
+        heave, roll, wind_up, lateral = (described.get(f"{self.name}.{movement}", 0.0) for movement in movements)
         side = self.stops_mm * math.tan(math.radians(roll))
         return np.array([heave + side, heave - side, math.radians(wind_up), lateral])
 
     def within(self, pose: Floats) -> Floats:
-        """The pose (4,) with each side at its stop, and wind-up and lateral play at their limits, where it was beyond."""
+        """The pose (4,), held at the stops of each side and at the limits of wind-up and lateral play."""
         return np.asarray(np.clip(pose, self.low, self.high))
 
 
