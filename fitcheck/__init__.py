@@ -22,16 +22,20 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fitcheck.checks.run import check_scene
+    from fitcheck.comparison import Comparison
     from fitcheck.errors import FitcheckError, InputError, LayoutError
     from fitcheck.layout import load_scene, read_layout
+    from fitcheck.report.comparison_document import comparison_document
     from fitcheck.report.json_document import to_document
     from fitcheck.result import Clearance, Coverage, Ground, Limit, Loads, Result, Shaft, Verdict
+    from fitcheck.study.compare import compare
     from fitcheck.vehicle.scene import Scene
 
 __version__ = "0.1.0"
 
 __all__ = [
     "Clearance",
+    "Comparison",
     "Coverage",
     "FitcheckError",
     "Ground",
@@ -44,6 +48,8 @@ __all__ = [
     "Shaft",
     "Verdict",
     "check_scene",
+    "compare",
+    "comparison_document",
     "load_scene",
     "read_layout",
     "to_document",
@@ -51,6 +57,9 @@ __all__ = [
 
 _HOME = {
     "check_scene": "fitcheck.checks.run",
+    "compare": "fitcheck.study.compare",
+    "Comparison": "fitcheck.comparison",
+    "comparison_document": "fitcheck.report.comparison_document",
     "FitcheckError": "fitcheck.errors",
     "InputError": "fitcheck.errors",
     "LayoutError": "fitcheck.errors",

@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -15,7 +15,16 @@ from fitcheck import __version__
 from fitcheck.errors import FileProblem, InputError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fitcheck.comparison import Comparison
+    from fitcheck.report.progress import Progress
     from fitcheck.result import Result
+    from fitcheck.vehicle.scene import Scene
+    from fitcheck.view.column import Arrangement
+    from fitcheck.view.window import News
+
+    Checked = tuple[Scene, Result, str]
 
 WRONG_INPUT = 2
 OUR_BUG = 70
@@ -71,12 +80,79 @@ def check(
 
 
 @commands.command()
+@click.argument("layouts", type=click.Path(), nargs=-1, required=True, metavar="LAYOUT LAYOUT…")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document, and nothing else, on standard output.")
+@click.option(
+    "--load-state", metavar="NAME", help="Compare heights, angles and loads in this load state (default: the heaviest)."
+)
+@click.option("--window", "in_window", is_flag=True, help="Open a window too: two to four views under one camera.")
+@click.option("--fresh", is_flag=True, help="Compute every pair anew, also those kept from an earlier check.")
+@click.option("--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept.")
+def compare(
+    layouts: tuple[str, ...],
+    as_json: bool,
+    load_state: str | None,
+    in_window: bool,
+    fresh: bool,
+    cache_dir: str | None,
+) -> None:
+    """Put two or more LAYOUT files of one vehicle side by side: figures, differences with their ±, no score.
+
+    The first column is the vehicle as weighed. A difference below its own uncertainty is marked ≈ and is nobody's gain.
+    The exit code is 0 when the comparison was made, whatever the verdicts are, and 2 when the layouts cannot be
+    compared: another vehicle, scan, scales or load states.
+    """
+    if in_window:
+        _ready_for_columns(len(layouts))
+    with _only_our_words_on_stdout():
+        comparison = _compare(layouts, cache_dir, load_state, fresh=fresh)
+    _show_comparison(comparison, as_json=as_json)
+    if in_window:
+        with _only_our_words_on_stdout():
+            _open(_all_checked(layouts, cache_dir))
+
+
+@commands.command()
+@click.argument("layout", type=click.Path())
+@click.option("--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept.")
+def view(layout: str, cache_dir: str | None) -> None:
+    """Look at one LAYOUT in a 3D window: heat, worst places, poses, cuts, the ground.
+
+    What can be done is listed in the window. The exit code is 0 once the window is closed, whatever the verdict is.
+    """
+    with _only_our_words_on_stdout():
+        _window([layout], cache_dir)
+
+
+@commands.command()
+@click.argument("layouts", type=click.Path(), nargs=-1, required=True, metavar="LAYOUT…")
+@click.option("-o", "--output", "folder", type=click.Path(), required=True, metavar="DIR", help="The folder to fill.")
+@click.option("--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept.")
+def picture(layouts: tuple[str, ...], folder: str, cache_dir: str | None) -> None:
+    """Draw pictures (PNG) of one LAYOUT or of several, without a screen.
+
+    Side, below, rear, three-quarter, the worst places close up in their worst pose, heat; of several layouts
+    a folder each, and the same views side by side. The exit code is 0 when all are written, whatever the verdicts are.
+    """
+    with _only_our_words_on_stdout():
+        written = _pictures(layouts, folder, cache_dir)
+    _say("".join(f"wrote {path}\n" for path in written))
+
+
+@commands.command()
 @click.option(
     "--result", "of_result", is_flag=True, help="The schema of what check --json prints, not of layout files."
 )
-def schema(of_result: bool) -> None:
+@click.option("--comparison", "of_comparison", is_flag=True, help="The schema of what compare --json prints.")
+def schema(of_result: bool, of_comparison: bool) -> None:
     """Print the JSON Schema of layout files, for editors that complete and check them."""
-    if of_result:
+    if of_result and of_comparison:
+        raise InputError("schema: --result and --comparison are two documents: ask for one")
+    if of_comparison:
+        from fitcheck.report.comparison_document import comparison_schema_text
+
+        _say(comparison_schema_text())
+    elif of_result:
         from fitcheck.report.schema import result_schema_text
 
         _say(result_schema_text())
@@ -105,19 +181,114 @@ def new(directory: str) -> None:
 
 def _check(layout: str, cache_dir: str | None, chosen: tuple[Sequence[str], Sequence[str]], *, fresh: bool) -> Result:
     import gc
-    from pathlib import Path
 
     from fitcheck.report.progress import Progress
 
     gc.disable()  # one short run makes no garbage to speak of, and looking for it takes a tenth of the time
     with Progress(sys.stderr) as progress:
-        progress(f"reading {layout}")
-        from fitcheck.checks.run import check_scene
-        from fitcheck.layout import load_scene
-
-        scene = load_scene(Path(layout), cache_dir=None if cache_dir is None else Path(cache_dir), progress=progress)
         load_states, only = chosen
-        return check_scene(scene, load_states=load_states or None, only=only or None, fresh=fresh, progress=progress)
+        return _checked(layout, cache_dir, progress, load_states=load_states or None, only=only or None, fresh=fresh)[1]
+
+
+def _checked(layout: str, cache_dir: str | None, progress: Progress, **how: Any) -> tuple[Scene, Result]:
+    """Read a layout and check it; ``how`` as :func:`fitcheck.checks.run.check_scene` takes it."""
+    from pathlib import Path
+
+    progress(f"reading {layout}")
+    from fitcheck.checks.run import check_scene
+    from fitcheck.layout import load_scene
+
+    scene = load_scene(Path(layout), cache_dir=None if cache_dir is None else Path(cache_dir), progress=progress)
+    return scene, check_scene(scene, progress=progress, **how)
+
+
+def _compare(layouts: Sequence[str], cache_dir: str | None, load_state: str | None, *, fresh: bool) -> Comparison:
+    """Read all layouts before the first is checked: what cannot be compared is said at once."""
+    import gc
+    from pathlib import Path
+
+    from fitcheck.report.progress import Progress
+
+    gc.disable()
+    with Progress(sys.stderr) as progress:
+        progress(f"reading {len(layouts)} layouts")
+        from fitcheck.layout import load_scene
+        from fitcheck.study.compare import compare as side_by_side
+
+        folder = None if cache_dir is None else Path(cache_dir)
+        scenes = [load_scene(Path(layout), cache_dir=folder, progress=progress) for layout in layouts]
+        return side_by_side(scenes, load_state=load_state, fresh=fresh, progress=progress)
+
+
+def _show_comparison(comparison: Comparison, *, as_json: bool) -> None:
+    if as_json:
+        from fitcheck.report.comparison_document import comparison_json
+
+        _say(comparison_json(comparison))
+        return
+    import io
+
+    from fitcheck.report.comparison import print_comparison
+
+    if sys.stdout is not None and sys.stdout.isatty():
+        print_comparison(comparison, sys.stdout)
+        return
+    page = io.StringIO()
+    print_comparison(comparison, page)
+    _say(page.getvalue())
+
+
+def _window(layouts: Sequence[str], cache_dir: str | None) -> None:
+    from fitcheck.view.graphics import ready_for_window
+
+    ready_for_window()
+    _open(_all_checked(layouts, cache_dir))
+
+
+def _open(checked: Sequence[Checked], news: News | None = None) -> None:
+    from fitcheck.view.window import Window
+
+    window = Window(_arrangements(checked), news=news)
+    window.open()
+    window.run()
+
+
+def _ready_for_columns(count: int) -> None:
+    """Fail before anything is computed where a window cannot open, or has no room for so many."""
+    from fitcheck.view.graphics import ready_for_window
+    from fitcheck.view.window import MOST_COLUMNS
+
+    if count > MOST_COLUMNS:
+        raise InputError(f"a window shows 2 to {MOST_COLUMNS} arrangements side by side, not {count}: leave some out")
+    ready_for_window()
+
+
+def _pictures(layouts: Sequence[str], folder: str, cache_dir: str | None) -> list[Path]:
+    from pathlib import Path
+
+    from fitcheck.report.progress import Progress
+    from fitcheck.view.graphics import ready_for_pictures
+    from fitcheck.view.picture import take_pictures
+
+    ready_for_pictures()
+    shown = _arrangements(_all_checked(layouts, cache_dir))
+    with Progress(sys.stderr) as progress:
+        return take_pictures(shown, Path(folder), progress)
+
+
+def _all_checked(layouts: Sequence[str], cache_dir: str | None) -> list[Checked]:
+    from fitcheck.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        return [(*_checked(layout, cache_dir, progress), layout) for layout in layouts]
+
+
+def _arrangements(checked: Sequence[Checked]) -> list[Arrangement]:
+    from pathlib import Path
+
+    from fitcheck.view.column import Arrangement
+
+    return [Arrangement(scene, result, Path(layout).stem) for scene, result, layout in checked]
 
 
 def _show(result: Result, *, as_json: bool, parts: bool) -> None:

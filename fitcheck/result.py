@@ -214,6 +214,15 @@ class PartEcho:
 
 
 @dataclass(frozen=True)
+class AsWeighed:
+    """The vehicle as it stood on the scales: nothing taken off, put in or aboard since."""
+
+    loads: Loads | None  # None: no scales, or an axle is missing
+    ground: Ground | None  # of the scanned metal, with the scanned pieces that came off since
+    measured: str = ""  # what ``ground`` is of, in words
+
+
+@dataclass(frozen=True)
 class Result:
     """Everything that one check of one layout found."""
 
@@ -232,6 +241,7 @@ class Result:
     cautions: tuple[str, ...] = ()
     inputs: dict[str, str] = field(default_factory=dict)  # file → sha256
     timing_s: dict[str, float] = field(default_factory=dict)
+    as_weighed: AsWeighed | None = None
 
     @property
     def verdict(self) -> Verdict:

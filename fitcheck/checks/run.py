@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitcheck.checks.baseline import check_baseline, weighed_scene
 from fitcheck.checks.ground import check_ground
-from fitcheck.checks.kept import Kept, key_of, open_kept
+from fitcheck.checks.kept import Kept, key_of, open_kept, scene_facts
 from fitcheck.checks.limits import check_limits
 from fitcheck.checks.loads import check_loads
 from fitcheck.checks.pairing import pair_up
@@ -58,16 +59,32 @@ def check_scene(
     run on the same prepared scan (the report is the same). The clearances come worst first: by
     verdict, then by what is left over the rule.
     """
+    kept = open_kept(scene.scan, fresh=fresh)
+    result = check_with(scene, kept, load_states=load_states, only=only, progress=progress)
+    kept.store()
+    return result
+
+
+def check_with(
+    scene: Scene,
+    kept: Kept,
+    *,
+    load_states: Iterable[str] | None = None,
+    only: Iterable[str] | None = None,
+    progress: Progress | None = None,
+) -> Result:
+    """The same with answers that somebody holds on to; nothing is stored. What is kept shapes nothing but the time."""
     scene = _with_states(scene, load_states)
     names = _known(scene, only)
     clock = _Clock(progress or (lambda _: None), {})
-    kept = open_kept(scene.scan, fresh=fresh)
     clearances, coverage = _clearances(scene, names, kept, clock)
     with clock.stage("ground and loads"):
-        loads, ground = check_loads(scene), check_ground(scene)
+        loads = check_loads(scene)
+        ground = kept.recall("ground", scene_facts(scene), lambda: check_ground(scene))
         limits = check_limits(scene, loads, ground) + _without_scan(scene)
+        as_weighed = kept.recall("as weighed", scene_facts(weighed_scene(scene)), lambda: check_baseline(scene))
     with clock.stage("shafts"):
-        shafts = check_shafts(scene)
+        shafts = kept.recall("shafts", (scene.shafts, scene.mechanisms), lambda: check_shafts(scene))
     return Result(
         title=scene.title,
         layout=scene.layout_file,
@@ -84,6 +101,7 @@ def check_scene(
         cautions=weighing_cautions(scene),
         inputs=dict(scene.inputs),
         timing_s=clock.seconds,
+        as_weighed=as_weighed,
     )
 
 
@@ -97,7 +115,6 @@ def _clearances(
     for body, pairs in pairing.moving:
         with clock.stage(f"{body.name} over its travel"):
             rows += [_answer(kept, pair, body) for pair in pairs]
-    kept.store()
     if kept.used:
         clock.say(f"{kept.used} of {kept.asked} pairs kept from an earlier check")
     return tuple(sorted(rows, key=_urgency)), Coverage(pairing.rows)

@@ -33,24 +33,25 @@ def to_document(result: Result) -> dict[str, Any]:
         "verdict": result.verdict.value,
         "counts": result.counts,
         "limit_counts": result.limit_counts,
-        "clearances": _plain(result.clearances),
-        "ground": _plain(result.ground),
-        "loads": _plain(result.loads),
-        "shafts": _plain(result.shafts),
-        "limits": _plain(result.limits),
-        "parts": _plain(result.parts),
+        "clearances": plain(result.clearances),
+        "ground": plain(result.ground),
+        "loads": plain(result.loads),
+        "shafts": plain(result.shafts),
+        "limits": plain(result.limits),
+        "parts": plain(result.parts),
         "coverage": _coverage(result.coverage),
-        "alignment": _plain(result.alignment),
-        "notes": _plain(result.notes),
-        "warnings": _plain(result.warnings),
+        "alignment": plain(result.alignment),
+        "notes": plain(result.notes),
+        "warnings": plain(result.warnings),
         "cautions": [
             *CAUTIONS,
             UNSEEN_NOTE,
             *(text for text in result.cautions if text not in (*CAUTIONS, UNSEEN_NOTE)),
         ],
         "unchecked": list(UNCHECKED),
-        "inputs": _plain(result.inputs),
-        "timing_s": _plain(result.timing_s),
+        "inputs": plain(result.inputs),
+        "timing_s": plain(result.timing_s),
+        "as_weighed": plain(result.as_weighed),
     }
 
 
@@ -63,10 +64,10 @@ def _refuse_unfounded(result: Result) -> None:
     """The last net under the promise that nothing missing, empty or failed is a PASS."""
     for clearance in result.clearances:
         declared = clearance.contact == "declared"  # touches where it is meant to, and nothing is left elsewhere
-        if clearance.verdict is Verdict.PASS and not declared and _plain(clearance.distance_mm) is None:
+        if clearance.verdict is Verdict.PASS and not declared and plain(clearance.distance_mm) is None:
             raise InternalError(f"{' – '.join(clearance.between)} was called PASS without a distance")
     for limit in result.limits:
-        if limit.verdict is Verdict.PASS and _plain(limit.value) is None:
+        if limit.verdict is Verdict.PASS and plain(limit.value) is None:
             raise InternalError(f"{limit.name} in {limit.state} was called PASS without a value")
     for row in result.coverage.rows:
         if row.status not in COVERAGE_STATES:
@@ -75,21 +76,21 @@ def _refuse_unfounded(result: Result) -> None:
 
 def _coverage(coverage: Coverage) -> dict[str, Any]:
     counts = {status: coverage.count(status) for status in COVERAGE_STATES}
-    return {"pairs": len(coverage.rows), **counts, "rows": _plain(coverage.rows)}
+    return {"pairs": len(coverage.rows), **counts, "rows": plain(coverage.rows)}
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """Dataclasses to dictionaries, tuples and arrays to lists, what is not finite to None."""
     if hasattr(value, "tolist"):  # numpy, without importing it
         value = value.tolist()
     if isinstance(value, Enum):
         return value.value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value

@@ -1,0 +1,1 @@
+"""More than one arrangement: what tells them apart, and what has changed since the last look."""
