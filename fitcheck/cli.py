@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fitcheck.comparison import Comparison
     from fitcheck.report.progress import Progress
     from fitcheck.result import Result
+    from fitcheck.study.watch import Answer, Session
     from fitcheck.vehicle.scene import Scene
     from fitcheck.view.column import Arrangement
     from fitcheck.view.window import News
@@ -179,6 +180,25 @@ def new(directory: str) -> None:
         _say(f'type next: fitcheck check "{layouts[0]}"\n')
 
 
+@commands.command()
+@click.argument("layout", type=click.Path())
+@click.option("--load-state", "load_states", multiple=True, metavar="NAME", help="Judge only this load state.")
+@click.option("--only", multiple=True, metavar="PART", help="Judge only the pairs of this part (may be repeated).")
+@click.option("--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept.")
+@click.pass_context
+def watch(
+    context: click.Context, layout: str, load_states: tuple[str, ...], only: tuple[str, ...], cache_dir: str | None
+) -> None:
+    """Check one LAYOUT now, and again each time it, or a file it is read from, is saved.
+
+    Prints the table once, then for each save what it changed and the verdict. A half-typed file prints its error, and
+    the next good save what changed since the last good one. Ctrl-C ends it; the exit code is that of the last save:
+    its verdict, or 2 when a file was wrong. Where a shared folder tells of no changes, they are found within a
+    second or so; WATCHFILES_FORCE_POLLING=1 in the environment has all folders looked through instead.
+    """
+    context.exit(_watch(layout, cache_dir, (load_states, only)))
+
+
 def _check(layout: str, cache_dir: str | None, chosen: tuple[Sequence[str], Sequence[str]], *, fresh: bool) -> Result:
     import gc
 
@@ -291,31 +311,126 @@ def _arrangements(checked: Sequence[Checked]) -> list[Arrangement]:
     return [Arrangement(scene, result, Path(layout).stem) for scene, result, layout in checked]
 
 
-def _show(result: Result, *, as_json: bool, parts: bool) -> None:
+def _watch(layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]]) -> int:
+    """Check at every save until Ctrl-C, or until nobody reads any more; the exit code of the last one."""
+    import gc
+    from pathlib import Path
+
+    from fitcheck.layout.reader import read_bytes
+
+    read_bytes(Path(layout), Path(layout).as_posix())  # a mistyped name is not waited for
+    gc.disable()  # garbage is looked for while nothing else is to be done
+    code, said = INTERRUPTED, ""
+    with _session(Path(layout), cache_dir, chosen) as session:
+        try:
+            while True:
+                found = _recheck(session)
+                if isinstance(found, str) and session.wait(_HALF_SAVED_S):
+                    continue
+                code = WRONG_INPUT if isinstance(found, str) else found.result.exit_code
+                listening, said = _tell(found, said)
+                gc.collect()
+                gc.freeze()
+                if not listening or not _saved(session):
+                    return code
+        except KeyboardInterrupt:
+            return code
+
+
+_HALF_SAVED_S = 0.2
+"""An editor that writes anew may leave a file empty or missing for so long: no error is worth telling before."""
+
+
+def _session(layout: Path, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]]) -> Session:
+    from pathlib import Path
+
+    from fitcheck.layout import KnownHashes, load_scene, named_files
+    from fitcheck.study.watch import Reading, Session
+
+    folder, hashes = None if cache_dir is None else Path(cache_dir), KnownHashes()
+
+    def load(path: Path, progress: Any) -> Scene:
+        return load_scene(path, cache_dir=folder, progress=progress, hashes=hashes)
+
+    load_states, only = chosen
+    return Session(layout, Reading(load, named_files), load_states=load_states, only=only)
+
+
+def _recheck(session: Session) -> Answer | str:
+    """The answer, or the words of the error."""
+    from fitcheck.report.progress import Progress
+    from fitcheck.study.watch import Trouble
+
+    with _only_our_words_on_stdout(), Progress(sys.stderr) as progress:
+        progress(f"reading {session.layout}")
+        found = session.recheck(progress)
+    return found.words if isinstance(found, Trouble) else found
+
+
+def _tell(found: Answer | str, said: str) -> tuple[bool, str]:
+    """Print what a save came to: whether somebody still reads, and the error that was told last ('': none)."""
+    if isinstance(found, str):
+        _complain("as before: " + found.splitlines()[0] if found == said else found, WRONG_INPUT)
+        return True, found
+    if found.again:
+        return True, ""
+    if found.changes is None:
+        names = ", ".join(os.path.basename(file) for file in found.result.inputs)
+        return _show(found.result, as_json=False, parts=False) and _say(f"\nwatching {names}; Ctrl-C ends\n"), ""
+    import time
+
+    from fitcheck.report.changes import change_lines, verdict_line
+
+    first, *others = [*change_lines(found.changes), verdict_line(found.result)]
+    lines = [f"{time.strftime('%H:%M:%S')}  {first}", *(f"{'':10}{line}" for line in others)]
+    return _say("\n" + "\n".join(lines) + "\n"), ""
+
+
+def _saved(session: Session) -> bool:
+    """Wait for the next save; False when nobody reads what we say any more."""
+    while not session.wait(1.0):
+        if _nobody_reads():
+            return False
+    return True
+
+
+def _nobody_reads() -> bool:
+    """Whether standard output is a pipe or a terminal whose other end is closed; False where that cannot be told."""
+    import select
+
+    try:
+        ask = select.poll()
+        ask.register(sys.stdout.fileno(), 0)
+        return bool(ask.poll(0))
+    except (AttributeError, OSError, ValueError):  # Windows, or no real standard output
+        return False
+
+
+def _show(result: Result, *, as_json: bool, parts: bool) -> bool:
+    """Print a result; whether somebody still reads."""
     if as_json:
         from fitcheck.report.json_document import to_json
 
-        _say(to_json(result))
-        return
+        return _say(to_json(result))
     import io
 
     from fitcheck.report.terminal import print_result
 
     if sys.stdout is not None and sys.stdout.isatty():
         print_result(result, sys.stdout, parts=parts)
-        return
+        return True
     page = io.StringIO()
     print_result(result, page, parts=parts)
-    _say(page.getvalue())
+    return _say(page.getvalue())
 
 
-def _say(text: str) -> None:
-    """Write to standard output. A reader that has gone (``| head -1``) is no error: the exit code stays the verdict.
+def _say(text: str) -> bool:
+    """Write to standard output; False when its reader has gone (``| head -1``): no error, the exit code stays.
 
     Raises FileProblem when standard output cannot be written for another reason.
     """
     if sys.stdout is None:  # closed by whoever started us
-        return
+        return False
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
@@ -323,6 +438,8 @@ def _say(text: str) -> None:
         _forget_stdout()
         if error.errno not in (errno.EPIPE, errno.EINVAL):  # EINVAL: a closed pipe on Windows
             raise FileProblem(f"standard output cannot be written: {error.strerror}") from error
+        return False
+    return True
 
 
 def _forget_stdout() -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import dataclasses
 import os
 import shutil
 import subprocess
@@ -31,6 +32,7 @@ HIT, TIGHT, BESIDE = "hit", "tight", "beside"
 def staged_scene(*, tight_z: float = 588.0) -> Scene:
     """The truck; the top of "tight" is at ``tight_z``, under a plate at z = 600."""
     axle = rear_axle()
+    axle = dataclasses.replace(axle, carries=axle.carries[:2])  # tube and differential; the tyres would hide all
     shaft = ShaftPart("rear_shaft", (1330, 0, 480), (2390, 60, 404), "rear_axle", 63.5, 2.5, 100.0, 60.0, 3.0, 1.0)
     parts = (
         part(HIT, box((200, -300, 560), (700, -100, 650))),

@@ -25,7 +25,7 @@ HOMES = {
 }
 """Libraries that one module alone may import. (Who may import pydantic stands in pyproject.toml.)"""
 
-HEAVY = {"scipy", "trimesh", "shapely", "igl", "pyvista", "rich", "jsonschema", "fcl", "rtree"}
+HEAVY = {"scipy", "trimesh", "shapely", "igl", "pyvista", "vtkmodules", "PIL", "rich", "jsonschema", "fcl", "rtree"}
 """Libraries that are imported when they are first used, not when fitcheck starts."""
 
 
@@ -53,7 +53,7 @@ def test_a_library_with_one_home_is_imported_nowhere_else(library):
 
 
 def test_only_the_view_room_imports_pyvista():
-    users = {name for name, tree in TREES.items() if {"pyvista", "vtk"} & imported(list(ast.walk(tree)))}
+    users = {name for name, tree in TREES.items() if {"pyvista", "vtk", "vtkmodules", "PIL"} & imported(list(ast.walk(tree)))}
     assert all(name.startswith("fitcheck/view/") for name in users)
 
 

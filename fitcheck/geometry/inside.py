@@ -105,13 +105,21 @@ def points_to_triangles(points: Floats, corners: Floats) -> Floats:
 
 
 def _points_to_many_triangles(points: Floats, corners: Floats) -> Floats:
-    """The same through libigl's tree.
-
-    It answers too large near triangles without area: those become segments first, as written
-    ``[a, b, b]`` on their longest edge, which moves the surface by less than 1e-6 mm.
-    """
+    """The same through libigl's tree."""
     import igl
 
+    corners = without_flat(corners)
+    faces = np.arange(3 * len(corners), dtype=np.int64).reshape(-1, 3)
+    squared = igl.point_mesh_squared_distance(np.ascontiguousarray(points), corners.reshape(-1, 3), faces)[0]
+    return np.asarray(np.sqrt(squared))
+
+
+def without_flat(corners: Floats) -> Floats:
+    """Triangles (n, 3, 3) as libigl's tree can take them: it answers too large near triangles without area.
+
+    Those become segments, as written ``[a, b, b]`` on their longest edge, which moves the surface by less
+    than 1e-6 mm.
+    """
     corners = corners.copy()
     edges = corners[:, (1, 2, 0)] - corners
     lengths = np.linalg.norm(edges, axis=2)
@@ -120,6 +128,4 @@ def _points_to_many_triangles(points: Floats, corners: Floats) -> Floats:
     flat = np.flatnonzero(heights < _FLAT_MM)
     start, end = corners[flat, longest[flat]], corners[flat, (longest[flat] + 1) % 3]
     corners[flat] = np.stack([start, end, end], axis=1)
-    faces = np.arange(3 * len(corners), dtype=np.int64).reshape(-1, 3)
-    squared = igl.point_mesh_squared_distance(np.ascontiguousarray(points), corners.reshape(-1, 3), faces)[0]
-    return np.asarray(np.sqrt(squared))
+    return corners

@@ -1,0 +1,279 @@
+"""Distances from many points to a moving body over its whole travel, each with a certificate.
+
+The travel of a piece is cut into a few boxes of poses. Over each the piece lies in the hull of its corner
+poses, grown by the second-order remainder (``vehicle/moving.py``): the distance to all those hulls bounds
+every pose from below. The nearest point of a hull is a blend of its corners; the same blend of their poses
+is a pose that the body takes, nearly the worst for that point, and its distance there is reached.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitcheck.errors import InternalError
+from fitcheck.geometry.heat import StillField, TriangleTree, finite, within
+from fitcheck.geometry.separation import Hulls
+from fitcheck.geometry.sweep import corners_of
+from fitcheck.vehicle.moving import MovingBody, Piece, RigidPiece
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+_REMAINDER_MM = 0.5
+_MOST_BOXES = 48
+_STEP_MM = 11.0
+_MOST_RIGID_BOXES = 441
+"""A rigid piece is cut finer: between poses that turn it, its corner poses' hull is wider than what it sweeps."""
+
+_RIM_SIDES = 24
+_PAD_MM = 0.02
+"""A core of one or two points gets a little width, so that its hull is a body."""
+
+_LOOSE_MM = 1.0
+"""A point whose two bounds are further apart than this is looked at again, pose by pose."""
+
+_FAR_MM = 500.0
+"""Points farther than this from all hulls' boxes are asked without a look at the hulls' planes."""
+
+_ROUNDS = 6
+_ROUNDING_MM = 1e-6
+
+
+class SweptField:
+    """The distance of any point to a moving body at its worst pose; what it rests on is built at once."""
+
+    def __init__(self, body: MovingBody) -> None:
+        self._pieces = [_PieceField(piece) for piece in body.pieces]
+        motion = body.motion
+        self._still = None if (motion.high > motion.low).any() else StillField(body.solids(motion.scan_pose))
+
+    def bounds(self, points: Floats, reach_mm: float = np.inf) -> tuple[Floats, Floats]:
+        """For (n, 3) points: the least distance found over the travel, and a bound that no pose is below.
+
+        ``found`` (n,) is reached at a pose of the body, within the chord error of its round pieces (0.01 mm);
+        negative: that deep inside it there. ``at_least`` (n,) ≤ ``found`` is certified; where the body comes over
+        a point both are the same, and nothing is claimed about other poses' depth. Both are infinite where the
+        body never comes within ``reach_mm``. A body that does not move: both are its exact distance.
+        """
+        points = finite(points)
+        if self._still is not None:
+            distances = self._still.distances(points, reach_mm)
+            return distances, distances
+        lower = np.full((len(self._pieces), len(points)), np.inf)
+        guesses = [np.empty((0, 0))] * len(self._pieces)
+        asked = [within(points, piece.around, reach_mm) for piece in self._pieces]
+        for k, piece in enumerate(self._pieces):
+            lower[k, asked[k]], guesses[k] = piece.below(points[asked[k]], reach_mm)
+        least = lower.min(axis=0, initial=np.inf)
+        found = self._found(points, lower, list(zip(asked, guesses, strict=True)), reach_mm)
+        near = least < reach_mm
+        at_least = np.where(found > 0.0, np.minimum(np.maximum(least, 0.0), found), found)
+        return np.where(near, found, np.inf), np.where(near, at_least, np.inf)
+
+    def _found(self, points: Floats, lower: Floats, tries: list[tuple[Rows, Floats]], reach_mm: float) -> Floats:
+        """The nearest-looking piece of each point first; then those that may still be nearer than what it gave."""
+        found = np.full(len(points), np.inf)
+        first = lower.argmin(axis=0)
+        for again in (False, True):
+            for k, (asked, guesses) in enumerate(tries):
+                mine = (lower[k, asked] < found[asked]) if again else (first[asked] == k)
+                mine &= (lower[k, asked] < reach_mm) & ((first[asked] == k) != again)
+                rows = asked[mine]
+                distances = self._pieces[k].at_best(points[rows], guesses[mine], lower[k, rows])
+                found[rows] = np.minimum(found[rows], distances)
+        return found
+
+
+@dataclass(frozen=True)
+class _Mesh:
+    """Triangles (f, 3, 3) of a hull, and the pose (f, 3, d) that each of their corners belongs to."""
+
+    triangles: Floats
+    poses: Floats
+
+
+class _PieceField:
+    """One piece over the whole travel: a tree over its hulls, and its distance in any pose."""
+
+    def __init__(self, piece: Piece) -> None:
+        motion = piece.motion
+        self.piece = piece
+        self.low, self.high = motion.low, motion.high
+        self.around = piece.hulls(self.low[None], self.high[None]).boxes()[0]
+        self._solid = StillField([piece.solid]) if isinstance(piece, RigidPiece) else None
+        self._ready = False
+
+    def _build(self) -> None:
+        low, high = _cut(self.piece, self.low, self.high)
+        hulls = self.piece.hulls(low, high)
+        self._off = hulls.ball_mm + float(hulls.grow_mm.max()) + _ROUNDING_MM
+        self._middles, self._half = (low + high) / 2.0, (high - low).max(axis=0) / 2.0
+        corners = corners_of(low, high)
+        made = [_hull_mesh(hulls, corners, number) for number in range(len(low))]
+        self._planes = [planes for _, planes in made]
+        self._boxes = np.array([[m.triangles.min(axis=(0, 1)), m.triangles.max(axis=(0, 1))] for m, _ in made])
+        self._triangles = np.concatenate([mesh.triangles for mesh, _ in made])
+        self._poses = np.concatenate([mesh.poses for mesh, _ in made])
+        self._tree = TriangleTree(self._triangles)
+        self._ready = True
+
+    def below(self, points: Floats, reach_mm: float) -> tuple[Floats, Floats]:
+        """Lower bounds (n,) over all poses (beyond the reach: infinity), and a likely worst pose (n, d) of each."""
+        if len(points) == 0:
+            return np.empty(0), np.empty((0, len(self.low)))
+        if not self._ready:
+            self._build()
+        deepest, holder = self._deepest(points, reach_mm + self._off)
+        lower, poses = np.where(deepest >= -_ROUNDING_MM, -self._off, np.inf), self._middles[holder]
+        out = np.flatnonzero((deepest < -_ROUNDING_MM) & (deepest >= -reach_mm - self._off))
+        distances, faces, places = self._tree.nearest(points[out])
+        lower[out] = distances - self._off
+        poses[out] = np.einsum("nk,nkd->nd", _weights(places, self._triangles[faces]), self._poses[faces])
+        return lower, np.clip(poses, self.low, self.high)
+
+    def _deepest(self, points: Floats, reach_mm: float) -> tuple[Floats, Rows]:
+        """How deep each point is in the hull that holds it deepest, and that hull's number.
+
+        Negative: no nearer to any hull than that; −inf: farther than the reach from all their boxes.
+        """
+        deepest, holder = np.full(len(points), -np.inf), np.zeros(len(points), dtype=np.intp)
+        for number, planes in enumerate(self._planes):
+            rows = within(points, self._boxes[number], min(reach_mm, _FAR_MM))
+            if len(rows):
+                depth = -(points[rows] @ planes[:, :3].T + planes[:, 3]).max(axis=1)
+                deeper = depth > deepest[rows]
+                deepest[rows[deeper]], holder[rows[deeper]] = depth[deeper], number
+        return np.maximum(deepest, -np.inf if reach_mm <= _FAR_MM else -_FAR_MM), holder
+
+    def at_best(self, points: Floats, poses: Floats, lower: Floats) -> Floats:
+        """Distances (n,) at poses near the given ones: reached, and not far above the lower bounds where possible."""
+        if len(points) == 0:
+            return np.empty(0)
+        found = self.at(points, poses)
+        unsure = (lower <= 0.0) & (found > 0.0)  # inside the hulls: does the body come over it?
+        loose = np.flatnonzero(unsure | (found - np.maximum(lower, 0.0) > _LOOSE_MM))
+        step = self._half.copy()
+        poses, best = poses[loose].copy(), found[loose]
+        for _ in range(_ROUNDS if len(loose) else 0):
+            for axis in np.flatnonzero(step):
+                for way in (-step[axis], step[axis]):
+                    tried = poses.copy()
+                    tried[:, axis] = np.clip(tried[:, axis] + way, self.low[axis], self.high[axis])
+                    there = self.at(points[loose], tried)
+                    better = there < best
+                    poses[better], best[better] = tried[better], there[better]
+            step /= 2.0
+        found[loose] = best
+        return found
+
+    def at(self, points: Floats, poses: Floats) -> Floats:
+        """The signed distance (n,) of each point to the piece in the pose of its own (n, d)."""
+        if self._solid is not None:
+            turn = self.piece.motion.turn(poses)
+            origin = self.piece.motion.place(poses, np.zeros((1, 3)))[:, 0]
+            return self._solid.distances(np.einsum("nji,nj->ni", turn, points - origin))
+        hulls = self.piece.hulls(poses, poses)
+        return _to_cylinders(points, hulls)
+
+
+def _to_cylinders(points: Floats, hulls: Hulls) -> Floats:
+    """Signed distances (n,) of n points to n flat-ended cylinders, each between the two discs of a hull."""
+    if hulls.discs is None:
+        raise InternalError("only discs make a cylinder")
+    start, end, axis = hulls.points[:, 0], hulls.points[:, 1], hulls.discs[:, 0]
+    along = np.einsum("ni,ni->n", points - start, axis)
+    length = np.einsum("ni,ni->n", end - start, axis)
+    off_axis = np.linalg.norm(points - start - along[:, None] * axis, axis=1) - hulls.disc_radius_mm
+    off_ends = np.maximum(-along, along - length)
+    outside = np.hypot(np.maximum(off_axis, 0.0), np.maximum(off_ends, 0.0))
+    return np.asarray(np.where(outside > 0.0, outside, np.maximum(off_axis, off_ends)))
+
+
+def _cut(piece: Piece, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Cut the travel into equal boxes, along the coordinate that helps most, until the remainder is small."""
+    rigid = isinstance(piece, RigidPiece)
+    counts = _steps(piece, low, high) if isinstance(piece, RigidPiece) else np.ones(len(low), dtype=int)
+    most = _MOST_RIGID_BOXES if rigid else _MOST_BOXES
+    best = _grid(low, high, counts)
+    grow = float(piece.hulls(*best).grow_mm.max())
+    while grow > _REMAINDER_MM:
+        tries = []
+        for axis in np.flatnonzero(high > low):
+            more = counts + (np.arange(len(low)) == axis)
+            if more.prod() <= most:
+                boxes = _grid(low, high, more)
+                less = float(piece.hulls(*boxes).grow_mm.max())
+                tries.append(((grow - less) / (more.prod() - counts.prod()), less, more, boxes))
+        if not tries:
+            break
+        _, grow, counts, best = max(tries, key=lambda some: some[0])
+    return best
+
+
+def _steps(piece: RigidPiece, low: Floats, high: Floats) -> NDArray[np.int_]:
+    """How often to cut each coordinate so that no point goes further in a box than a step; one that shifts: never."""
+    offset = piece.motion.offsets(piece.solid.vertices)
+    travel = (high - low) * piece.motion.slope(low[None], high[None], offset)[0]
+    bends = (piece.motion.bend(low[None], high[None], offset)[0] > 0.0) & (travel > 0.0)
+    counts = np.where(bends, np.ceil(travel / _STEP_MM), 1.0)
+    while counts.prod() > _MOST_RIGID_BOXES:
+        counts = np.where(counts == counts.max(), counts - 1.0, counts)
+    return counts.astype(int)
+
+
+def _grid(low: Floats, high: Floats, counts: NDArray[np.int_]) -> tuple[Floats, Floats]:
+    """A box cut into ``counts`` equal parts along each coordinate: lows and highs (n, d)."""
+    cells = np.stack(np.meshgrid(*(np.arange(k) for k in counts), indexing="ij"), axis=-1).reshape(-1, len(low))
+    wide = (high - low) / counts
+    return low + cells * wide, np.where(cells + 1 == counts, high, low + (cells + 1) * wide)
+
+
+def _hull_mesh(hulls: Hulls, corners: Floats, number: int) -> tuple[_Mesh, Floats]:
+    """One hull as triangles with the poses of their corners, and its face planes (f, 4): n·p + c ≤ 0 inside."""
+    from scipy.spatial import ConvexHull
+
+    points = hulls.points[number]
+    each = len(points) // corners.shape[1]
+    around = _rims(hulls, number) if hulls.discs is not None else _padded(points)
+    poses = np.repeat(np.repeat(corners[number], each, axis=0), around.shape[1], axis=0)
+    flat = around.reshape(-1, 3)
+    hull = ConvexHull(flat)
+    return _Mesh(flat[hull.simplices], poses[hull.simplices]), hull.equations
+
+
+def _padded(points: Floats) -> Floats:
+    """Points (k, 1, 3); few of them get six neighbours each (k, 6, 3), so that their hull has a volume."""
+    spread = points - points.mean(axis=0)
+    if len(points) > 3 and np.linalg.svd(spread, compute_uv=False)[2] > _PAD_MM * np.sqrt(len(points)):
+        return points[:, None]
+    return np.asarray(points[:, None] + _PAD_MM * np.concatenate([np.eye(3), -np.eye(3)]))
+
+
+def _rims(hulls: Hulls, number: int) -> Floats:
+    """A polygon round each disc of a hull (k, sides, 3): its corners' hull contains the disc."""
+    if hulls.discs is None:
+        raise InternalError("only discs have rims")
+    axis = hulls.discs[number]
+    first = np.cross(axis, np.eye(3)[int(np.abs(axis.mean(axis=0)).argmin())])
+    first /= np.linalg.norm(first, axis=1)[:, None]
+    second = np.cross(axis, first)
+    turn = 2.0 * np.pi * np.arange(_RIM_SIDES) / _RIM_SIDES
+    radius = hulls.disc_radius_mm / np.cos(np.pi / _RIM_SIDES)
+    ring = np.cos(turn)[:, None] * first[:, None] + np.sin(turn)[:, None] * second[:, None]
+    return np.asarray(hulls.points[number][:, None] + radius * ring)
+
+
+def _weights(places: Floats, triangles: Floats) -> Floats:
+    """Barycentric weights (n, 3), each in 0 … 1 with sum 1, of points on triangles (n, 3, 3)."""
+    first, second, to = triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0], places - triangles[:, 0]
+    a, b, c = (np.einsum("ni,ni->n", p, q) for p, q in ((first, first), (first, second), (second, second)))
+    d, e = np.einsum("ni,ni->n", to, first), np.einsum("ni,ni->n", to, second)
+    below = a * c - b * b
+    scale = np.where(below > 0.0, below, 1.0)
+    one = np.where(below > 0.0, (c * d - b * e) / scale, 0.0)
+    two = np.where(below > 0.0, (a * e - b * d) / scale, 0.0)
+    weights = np.clip(np.stack([1.0 - one - two, one, two], axis=1), 0.0, 1.0)
+    return np.asarray(weights / weights.sum(axis=1)[:, None])

@@ -1,0 +1,1 @@
+"""Windows and pictures: the only room that imports pyvista."""

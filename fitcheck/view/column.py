@@ -1,0 +1,191 @@
+"""One arrangement in a window: its stage, the pair that is looked at, and the words beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitcheck.checks.at_pose import Poses, described_poses, posed_pairs
+from fitcheck.geometry.distance import Closest
+from fitcheck.report.wording import floor_mm, number, pair_name, pose_words
+from fitcheck.result import Clearance, Result
+from fitcheck.vehicle.scene import Scene
+from fitcheck.view import colours, lettering
+from fitcheck.view.pins import Pin, now_actors, pin_of
+from fitcheck.view.stage import PINS, Stage, worst_rows
+
+if TYPE_CHECKING:
+    from fitcheck.checks.heat import HeatMap
+
+Floats = NDArray[np.float64]
+
+PINNED = 5
+_WIDE = 92
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """What a column shows: a scene and what its check found."""
+
+    scene: Scene
+    result: Result
+    name: str
+
+
+class Column:
+    """One arrangement on the screen. ``chosen`` is the row of the table that is looked at."""
+
+    def __init__(self, renderer: Any, shown: Arrangement) -> None:
+        self.renderer = renderer
+        self.shown = shown
+        self.stage = Stage(renderer, shown.scene, shown.result)
+        self.pairs = posed_pairs(shown.scene)
+        self.rows: list[Clearance] = worst_rows(shown.result, len(shown.result.clearances))
+        self.chosen = 0
+        self.now: Closest | None = None
+        self.here = ""
+        self._now_actors: list[Any] = []
+        self._heading = self._text(
+            lettering.at_share(lettering.label("", 14, panel=colours.BACKGROUND), 0.012, 0.988, up=lettering.TOP)
+        )
+        self._words = self._text(
+            lettering.at_share(lettering.label("", 13, panel=colours.PANEL), 0.012, 0.012, up=lettering.BOTTOM)
+        )
+        self.refresh()
+
+    def _text(self, actor: Any) -> Any:
+        self.renderer.AddActor(actor)
+        return actor
+
+    @property
+    def row(self) -> Clearance | None:
+        """The row that is looked at; None where no pair was judged."""
+        return self.rows[self.chosen] if self.rows else None
+
+    def choose(self, number: int) -> None:
+        """Look at another row of the table, counted from 0; beyond the ends it goes round."""
+        if self.rows:
+            self.chosen = number % len(self.rows)
+        self.here = ""
+        self.refresh()
+
+    def choose_thing(self, name: str, place_mm: Floats | None = None) -> None:
+        """Look at the worst row of a part, a moving body or the scan; say what its heat is at a place (3,)."""
+        number = next((number for number, row in enumerate(self.rows) if name in row.between), None)
+        if number is not None:
+            self.chosen = number
+        self.here = "" if number is not None else f"{name}: no pair of it was judged"
+        heat = self.stage.heat.get(name)
+        if heat is not None and place_mm is not None:
+            self.here = _heat_words(heat, place_mm)
+        self.refresh()
+
+    def worst_poses(self) -> Poses | None:
+        """The poses that the chosen row names; None for one that does not move."""
+        row = self.row
+        return described_poses(self.shown.scene, row.pose) if row is not None and row.pose else None
+
+    def stand(self, poses: Poses) -> None:
+        """Put the moving bodies into poses and measure the chosen pair there."""
+        self.stage.pose(poses)
+        self.refresh()
+
+    @property
+    def now_mm(self) -> float | None:
+        """The chosen pair's distance in the pose shown, by the engine; of a still pair its distance."""
+        row = self.row
+        if row is None:
+            return None
+        if row.between in self.pairs.pairs:
+            return None if self.now is None else self.now.distance_mm
+        return row.distance_mm
+
+    def refresh(self) -> None:
+        """Measure, and write and pin anew."""
+        row = self.row
+        self.now = None
+        if row is not None and row.between in self.pairs.pairs:
+            self.now = self.pairs.distance(row.between, self.stage.poses)
+        self.stage.pin(self._pins())
+        self._show_now()
+        self._heading.SetInput(lettering.plain(self.heading()))
+        self._words.SetInput(lettering.plain(self.words()))
+
+    def _pins(self) -> list[Pin]:
+        numbers = sorted({*range(min(PINNED, len(self.rows))), self.chosen} if self.rows else set())
+        pins = [pin_of(k + 1, self.rows[k], chosen=k == self.chosen) for k in numbers]
+        return [pin for pin in pins if pin is not None]
+
+    def _show_now(self) -> None:
+        for actor in self._now_actors:
+            self.renderer.RemoveActor(actor)
+        self._now_actors = []
+        if self.now is not None and not self._at_worst(self.now) and PINS not in self.stage.hidden:
+            self._now_actors = now_actors(self.now.distance_mm, self.now.points_mm)
+        for actor in self._now_actors:
+            self.renderer.AddActor(actor)
+
+    def _at_worst(self, now: Closest) -> bool:
+        """Whether the pose shown is the worst one: then the row's own pin says it."""
+        row = self.row
+        return row is not None and row.points_mm is not None and np.allclose(now.points_mm, row.points_mm, atol=0.05)
+
+    def heading(self) -> str:
+        """Title, verdict, and how many pairs got which."""
+        result = self.shown.result
+        counts = result.counts
+        pairs = f"{counts['pass']} pairs PASS, {counts['fail']} FAIL, {counts['not_proven']} NOT PROVEN"
+        limits = result.limit_counts
+        kept = f"targets and ratings: {limits['pass']} PASS, {limits['fail']} FAIL, {limits['not_proven']} NOT PROVEN"
+        return f"{self.shown.name}: {result.title}\n{result.verdict.value}\n{pairs}\n{kept}"
+
+    def words(self) -> str:
+        """The chosen row in words, with the distance at the pose shown."""
+        row = self.row
+        if row is None:
+            return self.here or "no pair was judged"
+        lines = [
+            f"{self.chosen + 1}   {pair_name(row.between, 60)}: {row.verdict.value}",
+            *_wrapped(row.reason),
+            self._figures(row),
+            *_wrapped(f"worst pose: {pose_words(row.pose)}" if row.pose else "neither of the two moves"),
+        ]
+        if row.between in self.pairs.pairs:
+            lines.append(f"at the pose shown: {number(self.now_mm, 2)} mm")
+        return "\n".join([*lines, *([self.here] if self.here else [])])
+
+    @staticmethod
+    def _figures(row: Clearance) -> str:
+        found = f"least {number(row.distance_mm, 2)} mm, proven not below {floor_mm(row.at_least_mm)}"
+        if row.depth_mm is not None:
+            found = f"they overlap, at least {number(row.depth_mm, 1)} mm deep"
+        return f"{found}; must {number(row.must_mm)}, want {number(row.want_mm)}, guard {number(row.guard_mm)}"
+
+    def say(self, on: bool) -> None:
+        """Whether the words of the chosen row are shown."""
+        self._words.SetVisibility(on)
+
+    def remove(self) -> None:
+        """Take everything off the view."""
+        for actor in (*self._now_actors, self._heading, self._words):
+            self.renderer.RemoveActor(actor)
+        self.stage.remove()
+
+
+def _heat_words(heat: HeatMap, place_mm: Floats) -> str:
+    """ "at the place clicked: 12.3 mm to rear_shaft, over its travel"."""
+    nearest = int(((heat.points_mm - place_mm) ** 2).sum(axis=1).argmin())
+    other = int(heat.other[nearest])
+    if other < 0:
+        return "at the place clicked: nothing within twice what its rules want"
+    over = ", in its worst pose at least" if heat.at_least_mm[nearest] < heat.found_mm[nearest] else ""
+    return f"at the place clicked{over}: {floor_mm(float(heat.at_least_mm[nearest]))} mm to {heat.others[other]}"
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, _WIDE)

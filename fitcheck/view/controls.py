@@ -1,0 +1,116 @@
+"""Buttons and sliders on a view, and the words of the keys."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fitcheck.vehicle.mechanisms import SolidAxle
+from fitcheck.view import colours, lettering
+
+KEYS = """n b      next, previous pair
+p o      worst pose, as scanned
+h        heat: swept, as scanned,
+         off
+1 … 6    layers on, off
+x y z    cut; i: other side
+up down  move the cut
+g        next ground
+v c      next view, close up
+t        see through the scan
+q        close
+click a part: its row"""
+
+
+@dataclass
+class Button:
+    """Words that do something when they are clicked."""
+
+    actor: Any
+    act: Callable[[], None]
+
+    def write(self, words: str) -> None:
+        """Give it other words."""
+        self.actor.SetInput(f" {lettering.plain(words)} ")
+
+    def holds(self, renderer: Any, x: float, y: float) -> bool:
+        """Whether a place in pixels of the view lies on it."""
+        left, low, right, high = lettering.box_on_screen(self.actor, renderer)
+        return left <= x <= right and low <= y <= high
+
+
+def button(words: str, act: Callable[[], None], place: tuple[float, float], size: int = 12) -> Button:
+    """A button, its upper left corner at a share (0 to 1) of the view."""
+    actor = lettering.label("", size, panel=colours.PANEL)
+    style = actor.GetTextProperty()
+    style.SetFrame(True)
+    style.SetFrameColor(*colours.rgb(colours.FAINT_INK))
+    made = Button(lettering.at_share(actor, *place, up=lettering.TOP), act)
+    made.write(words)
+    return made
+
+
+@dataclass(frozen=True)
+class Movement:
+    """One number of a mechanism's pose, in the words of the trade: "rear_axle.heave_mm" from ``low`` to ``high``."""
+
+    mechanism: str
+    name: str
+    low: float
+    high: float
+
+    @property
+    def key(self) -> str:
+        return f"{self.mechanism}.{self.name}"
+
+    def words(self, value: float) -> str:
+        """ "rear_axle heave +42.8 mm"."""
+        movement, _, unit = self.name.rpartition("_")
+        return f"{self.mechanism} {movement.replace('_', '-')} {value:+.1f}{'°' if unit == 'deg' else ' ' + unit}"
+
+
+def movements_of(axle: SolidAxle) -> list[Movement]:
+    """The movements of a solid axle that have any travel; the greatest roll is that with each side at its own stop."""
+    low, high = axle.low, axle.high
+    corners = np.array([low, high, [low[0], high[1], 0, 0], [high[0], low[1], 0, 0]])
+    described = [axle.describe(pose) for pose in corners]
+    found = []
+    for key in described[0]:
+        values = [one[key] for one in described]
+        if max(values) - min(values) > 1e-9:
+            found.append(Movement(axle.name, key.rpartition(".")[2], min(values), max(values)))
+    return found
+
+
+def slider(movement: Movement, height: float, panel: float) -> Any:
+    """A slider widget's representation at a height, in a panel so wide: shares (0 to 1) of the window."""
+    from vtkmodules.vtkInteractionWidgets import vtkSliderRepresentation2D
+
+    shown = vtkSliderRepresentation2D()
+    shown.SetMinimumValue(movement.low)
+    shown.SetMaximumValue(movement.high)
+    shown.SetValue(0.0)
+    shown.SetTitleText(lettering.plain(movement.words(0.0)))
+    shown.ShowSliderLabelOff()
+    for end, x in ((shown.GetPoint1Coordinate(), 0.1 * panel), (shown.GetPoint2Coordinate(), 0.9 * panel)):
+        end.SetCoordinateSystemToNormalizedDisplay()
+        end.SetValue(x, height)
+    shown.SetTubeWidth(0.003)
+    shown.SetSliderLength(0.012)
+    shown.SetSliderWidth(0.014)
+    shown.SetEndCapLength(0.002)
+    shown.SetEndCapWidth(0.008)
+    shown.SetTitleHeight(0.0135)
+    for part in (shown.GetTubeProperty(), shown.GetCapProperty()):
+        part.SetColor(*colours.rgb(colours.FAINT_INK))
+    shown.GetSliderProperty().SetColor(*colours.rgb(colours.MOVING))
+    shown.GetSelectedProperty().SetColor(*colours.rgb(colours.MARK))
+    text = shown.GetTitleProperty()
+    lettering.use_font(text, lettering.PLAIN)
+    text.SetColor(*colours.rgb(colours.INK))
+    text.SetShadow(False)
+    text.SetBold(False)
+    return shown

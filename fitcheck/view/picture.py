@@ -1,0 +1,182 @@
+"""Pictures without a screen: the same cameras for every arrangement of a vehicle."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitcheck.errors import FileProblem
+from fitcheck.view.cameras import PICTURED, Camera, across, box_of, camera_of, distance_mm
+from fitcheck.view.canvas import Canvas, Pixels
+from fitcheck.view.column import Arrangement, Column
+from fitcheck.view.graphics import NoGraphics, ready_for_pictures
+from fitcheck.view.heating import STATIC, SWEPT, Hearth
+from fitcheck.view.ruler import ruler_actors
+from fitcheck.view.stage import GROUND
+
+Floats = NDArray[np.float64]
+Progress = Callable[[str], None]
+
+WIDTH, HEIGHT = 1500, 940
+PANEL_WIDTH, PANEL_HEIGHT = 900, 700
+CLOSE_UPS = 3
+HEATED = (("heat_swept", SWEPT, ("below", "three_quarter")), ("heat_as_scanned", STATIC, ("below",)))
+
+_NOT_IN_NAMES = re.compile(r"[^\w-]+")
+_LONGEST_NAME = 60
+_COLOURS = 256
+
+
+def take_pictures(shown: Sequence[Arrangement], folder: Path, progress: Progress | None = None) -> list[Path]:
+    """Draw the set of each arrangement, and of several the same views side by side; the files, in that order.
+
+    One arrangement's pictures go into ``folder`` itself, those of several into a folder for each.
+    Files with the same names are replaced, each whole. Raises NoGraphics where nothing can be drawn,
+    FileProblem where a file cannot be written.
+    """
+    ready_for_pictures()
+    say = progress or (lambda _: None)
+    box, hearth = box_of([one.scene for one in shown]), Hearth()
+    written: list[Path] = []
+    for one, name in zip(shown, _names(shown), strict=True):
+        inner = folder if len(shown) == 1 else folder / name
+        for file, pixels in _set_of(one, box, hearth):
+            say(f"{one.name}: {file}")
+            written.append(_write(pixels, inner / f"{file}.png"))
+    if len(shown) > 1:
+        for file, pixels in _side_by_side(shown, box, hearth):
+            say(file)
+            written.append(_write(pixels, folder / f"{file}.png"))
+    return written
+
+
+def _names(shown: Sequence[Arrangement]) -> list[str]:
+    """A folder's name for each arrangement, no two the same."""
+    found: list[str] = []
+    for one in shown:
+        name = file_name(one.name)
+        found.append(name if name not in found else f"{name}_{len(found) + 1}")
+    return found
+
+
+def file_name(text: str) -> str:
+    """What a title or a name leaves for a file: letters, digits, "_" and "-", at most 60; never empty."""
+    return _NOT_IN_NAMES.sub("_", text).strip("_")[:_LONGEST_NAME] or "unnamed"
+
+
+def _set_of(one: Arrangement, box: Floats, hearth: Hearth) -> Iterator[tuple[str, Pixels]]:
+    """All pictures of one arrangement, as (name, pixels)."""
+    with _sheet([one], hearth, (WIDTH, HEIGHT)) as sheet:
+        column = sheet.columns[0]
+        for view in PICTURED:
+            sheet.ground(_heaviest(one) if view == "side" else None)
+            yield view, sheet.taken(camera_of(view, box, WIDTH / HEIGHT))
+        sheet.ground(None)
+        for number in range(min(CLOSE_UPS, len(column.rows))):
+            yield _close_name(column, number), sheet.close_up(number)
+        column.choose(0)
+        column.stand({})
+        for name, mode, views in HEATED:
+            sheet.heat(mode)
+            for view in views:
+                yield f"{name}_{view}", sheet.taken(camera_of(view, box, WIDTH / HEIGHT))
+
+
+def _close_name(column: Column, number: int) -> str:
+    first, second = column.rows[number].between
+    return f"worst_{number + 1}_{file_name(first)}_{file_name(second)}"
+
+
+def _side_by_side(shown: Sequence[Arrangement], box: Floats, hearth: Hearth) -> Iterator[tuple[str, Pixels]]:
+    with _sheet(shown, hearth, (PANEL_WIDTH * len(shown), PANEL_HEIGHT)) as sheet:
+        sheet.heat(SWEPT)
+        for view in PICTURED:
+            yield f"compare_{view}", sheet.taken(camera_of(view, box, PANEL_WIDTH / PANEL_HEIGHT))
+
+
+def _heaviest(one: Arrangement) -> str | None:
+    loads = one.result.loads
+    return max(loads, key=lambda state: loads[state].mass_kg) if loads else None
+
+
+class _Sheet:
+    """A drawing surface without a screen, with a column for each arrangement."""
+
+    def __init__(self, canvas: Canvas, shown: Sequence[Arrangement], hearth: Hearth) -> None:
+        self.canvas = canvas
+        self.hearth = hearth
+        self.columns = [Column(canvas.views[k], one) for k, one in enumerate(shown)]
+        self._ruler: list[Any] = []
+
+    def taken(self, camera: Camera, *, words: bool = False, reach_mm: float | None = None) -> Pixels:
+        """The picture from a camera; ``reach_mm``: what stands further than that before the centre is left out."""
+        for column in self.columns:
+            column.say(words)
+            column.stage.look(camera)
+            column.renderer.ResetCameraClippingRange()
+            if reach_mm is not None:
+                eye, back = column.renderer.GetActiveCamera(), distance_mm(camera)
+                eye.SetClippingRange(back - reach_mm, back + 8000.0)
+        self.canvas.draw()
+        pixels = self.canvas.pixels()
+        if pixels.std() < 1.0:
+            raise NoGraphics("the drawing library gave an empty picture: OpenGL does not work as it should here")
+        return pixels
+
+    def close_up(self, number: int) -> Pixels:
+        """A pair in its worst pose, cut free of what stands before it."""
+        column = self.columns[0]
+        column.choose(number)
+        column.stand(column.worst_poses() or {})
+        points = np.array(column.rows[number].points_mm)
+        camera = across(points, camera_of("three_quarter", np.array([points.min(axis=0), points.max(axis=0)]), 1.5))
+        return self.taken(camera, words=True, reach_mm=camera.half_height_mm)
+
+    def ground(self, state: str | None) -> None:
+        for column in self.columns:
+            column.stage.show(GROUND, state is not None)
+            column.stage.stand_on(state)
+
+    def heat(self, mode: str) -> None:
+        for actor in self._ruler:
+            self.columns[-1].renderer.RemoveActor(actor)
+        self._ruler = ruler_actors(swept=mode == SWEPT)
+        for actor in self._ruler:
+            self.columns[-1].renderer.AddActor(actor)
+        for _ in self.hearth.steps([(column.shown.scene, column.stage) for column in self.columns], mode):
+            pass
+
+
+@contextmanager
+def _sheet(shown: Sequence[Arrangement], hearth: Hearth, size: tuple[int, int]) -> Iterator[_Sheet]:
+    canvas = Canvas(size, list(np.linspace(0.0, 1.0, len(shown) + 1)), off_screen=True)
+    try:
+        yield _Sheet(canvas, shown, hearth)
+    finally:
+        canvas.close()
+
+
+def _write(pixels: Pixels, path: Path) -> Path:
+    """Write a PNG, whole or not at all; few colours keep it small."""
+    from PIL import Image
+
+    image = Image.fromarray(pixels).quantize(_COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    half = path.with_name(f".new-{os.getpid()}-{path.name}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with half.open("wb") as file:
+                image.save(file, format="PNG", optimize=True)
+            os.replace(half, path)
+        finally:
+            half.unlink(missing_ok=True)
+    except OSError as error:
+        raise FileProblem(f"{path}: the picture cannot be written: {error.strerror or error}") from error
+    return path
