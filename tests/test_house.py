@@ -184,6 +184,18 @@ def test_the_layouts_in_the_readme_are_read_without_a_mistake(tmp_path):
         assert fitcheck.read_layout(tmp_path / name).title == title
 
 
+def test_the_pictures_in_the_readme_are_there_and_light():
+    """All of them show something, and together they are at most 1.5 MB."""
+    from PIL import Image
+
+    names = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert len(names) >= 3
+    assert sum((ROOT / name).stat().st_size for name in names) <= 1_500_000
+    for name in names:
+        low, high = Image.open(ROOT / name).convert("L").getextrema()
+        assert high - low > 150, name
+
+
 def test_the_commands_and_options_in_the_readme_are_those_there_are():
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     named = set(re.findall(r"^fitcheck (\w+)", text, re.MULTILINE))

@@ -49,11 +49,11 @@ def take_pictures(shown: Sequence[Arrangement], folder: Path, progress: Progress
         inner = folder if len(shown) == 1 else folder / name
         for file, pixels in _set_of(one, box, hearth):
             say(f"{one.name}: {file}")
-            written.append(_write(pixels, inner / f"{file}.png"))
+            written.append(write_png(pixels, inner / f"{file}.png"))
     if len(shown) > 1:
         for file, pixels in _side_by_side(shown, box, hearth):
             say(file)
-            written.append(_write(pixels, folder / f"{file}.png"))
+            written.append(write_png(pixels, folder / f"{file}.png"))
     return written
 
 
@@ -163,8 +163,8 @@ def _sheet(shown: Sequence[Arrangement], hearth: Hearth, size: tuple[int, int]) 
         canvas.close()
 
 
-def _write(pixels: Pixels, path: Path) -> Path:
-    """Write a PNG, whole or not at all; few colours keep it small."""
+def write_png(pixels: Pixels, path: Path) -> Path:
+    """Write a PNG, whole or not at all; few colours keep it small. Raises FileProblem where that fails."""
     from PIL import Image
 
     image = Image.fromarray(pixels).quantize(_COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
