@@ -152,6 +152,7 @@ class Heat:
         self._still: dict[tuple[str, str], Floats] = {}
         self._grown: dict[int, float | None] = {}
         self._samples: Samples | None = None
+        self._seen: dict[str, list[_Side]] = {}
 
     def things(self) -> tuple[str, ...]:
         """What heat can be computed on: every part with a shape, and the scan."""
@@ -212,7 +213,7 @@ class Heat:
     # -- what the maps rest on --
 
     def bounds(self, side: _Side, points: Floats, reach_mm: float, *, swept: bool) -> tuple[Floats, Floats]:
-        """Distance found and bound of one pair at points (n, 3); infinite beyond the reach or where it is not judged."""
+        """Distance found and bound of one pair at points (n, 3); infinite beyond the reach or where not judged."""
         found, at_least = np.full(len(points), np.inf), np.full(len(points), np.inf)
         if side.body is None and not side.target:
             return found, at_least  # declared to touch, and nothing is left beside the place
@@ -252,6 +253,11 @@ class Heat:
 
     def _sides(self, name: str) -> list[_Side]:
         """Every pair of a thing, seen from it."""
+        if name not in self._seen:
+            self._seen[name] = self._seen_from(name)
+        return self._seen[name]
+
+    def _seen_from(self, name: str) -> list[_Side]:
         if self._pairing is None:
             self._pairing = pair_up(self.scene)
         sides = [self._still_side(pair, name) for pair in self._pairing.still if name in pair.between]

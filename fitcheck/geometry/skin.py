@@ -161,6 +161,7 @@ def cut_short(points: Floats, faces: Ints, longest_mm: float, put: Put | None = 
     if len(faces) == 0 or not np.isfinite(longest_mm):
         return points, faces
     given, done = len(points), []
+    _refuse_many(_area(points, faces) / (math.sqrt(3.0) / 2.0 * longest_mm**2), longest_mm)
     points, faces = _sliced(points, faces, longest_mm, put)
     while len(faces):
         lengths = _edge_lengths(points, faces)
@@ -175,6 +176,11 @@ def cut_short(points: Floats, faces: Ints, longest_mm: float, put: Put | None = 
         a, b, c = faces.T
         faces = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
     return _merged(points, np.concatenate(done), given)
+
+
+def _area(points: Floats, faces: Ints) -> float:
+    a, b, c = (points[faces[:, k]] for k in range(3))
+    return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2.0
 
 
 def _refuse_many(count: float, spacing_mm: float) -> None:

@@ -35,9 +35,10 @@ _PAD_MM = 0.02
 _LOOSE_MM = 1.0
 """A point whose two bounds are further apart than this is looked at again, pose by pose."""
 
-_FAR_MM = 500.0
+_FAR_MM = 200.0
 """Points farther than this from all hulls' boxes are asked without a look at the hulls' planes."""
 
+_PRODUCTS_A_CHUNK = 500_000
 _ROUNDS = 6
 _ROUNDING_MM = 1e-6
 
@@ -46,9 +47,10 @@ class SweptField:
     """The distance of any point to a moving body at its worst pose; what it rests on is built at once."""
 
     def __init__(self, body: MovingBody) -> None:
-        self._pieces = [_PieceField(piece) for piece in body.pieces]
         motion = body.motion
-        self._still = None if (motion.high > motion.low).any() else StillField(body.solids(motion.scan_pose))
+        moves = bool((motion.high > motion.low).any())
+        self._pieces = [_PieceField(piece) for piece in body.pieces] if moves else []
+        self._still = None if moves else StillField(body.solids(motion.scan_pose))
 
     def bounds(self, points: Floats, reach_mm: float = np.inf) -> tuple[Floats, Floats]:
         """For (n, 3) points: the least distance found over the travel, and a bound that no pose is below.
@@ -64,10 +66,13 @@ class SweptField:
             return distances, distances
         lower = np.full((len(self._pieces), len(points)), np.inf)
         guesses = [np.empty((0, 0))] * len(self._pieces)
-        asked = [within(points, piece.around, reach_mm) for piece in self._pieces]
-        for k, piece in enumerate(self._pieces):
-            lower[k, asked[k]], guesses[k] = piece.below(points[asked[k]], reach_mm)
-        least = lower.min(axis=0, initial=np.inf)
+        asked = [np.empty(0, dtype=np.intp)] * len(self._pieces)
+        rough = np.array([piece.roughly_below(points, reach_mm) for piece in self._pieces])
+        least = np.full(len(points), np.inf)
+        for k in np.argsort(rough.min(axis=1, initial=np.inf)):
+            asked[k] = np.flatnonzero(rough[k] < np.minimum(least, reach_mm))
+            lower[k, asked[k]], guesses[k] = self._pieces[k].below(points[asked[k]], reach_mm)
+            least = np.minimum(least, lower[k])
         found = self._found(points, lower, list(zip(asked, guesses, strict=True)), reach_mm)
         near = least < reach_mm
         at_least = np.where(found > 0.0, np.minimum(np.maximum(least, 0.0), found), found)
@@ -102,7 +107,10 @@ class _PieceField:
         motion = piece.motion
         self.piece = piece
         self.low, self.high = motion.low, motion.high
-        self.around = piece.hulls(self.low[None], self.high[None]).boxes()[0]
+        whole = piece.hulls(self.low[None], self.high[None])
+        self._around = whole.boxes()[0]
+        self._planes_around = _hull_mesh(whole, corners_of(self.low[None], self.high[None]), 0)[1]
+        self._off_around = whole.ball_mm + float(whole.grow_mm[0]) + _ROUNDING_MM
         self._solid = StillField([piece.solid]) if isinstance(piece, RigidPiece) else None
         self._ready = False
 
@@ -119,6 +127,14 @@ class _PieceField:
         self._poses = np.concatenate([mesh.poses for mesh, _ in made])
         self._tree = TriangleTree(self._triangles)
         self._ready = True
+
+    def roughly_below(self, points: Floats, reach_mm: float) -> Floats:
+        """Lower bounds (n,) from one hull over the whole travel, by its planes; infinite beyond the reach."""
+        lower = np.full(len(points), np.inf)
+        rows = within(points, self._around, reach_mm)
+        if len(rows):
+            lower[rows] = _heights(points[rows], self._planes_around) - self._off_around
+        return lower
 
     def below(self, points: Floats, reach_mm: float) -> tuple[Floats, Floats]:
         """Lower bounds (n,) over all poses (beyond the reach: infinity), and a likely worst pose (n, d) of each."""
@@ -143,7 +159,7 @@ class _PieceField:
         for number, planes in enumerate(self._planes):
             rows = within(points, self._boxes[number], min(reach_mm, _FAR_MM))
             if len(rows):
-                depth = -(points[rows] @ planes[:, :3].T + planes[:, 3]).max(axis=1)
+                depth = -_heights(points[rows], planes)
                 deeper = depth > deepest[rows]
                 deepest[rows[deeper]], holder[rows[deeper]] = depth[deeper], number
         return np.maximum(deepest, -np.inf if reach_mm <= _FAR_MM else -_FAR_MM), holder
@@ -177,6 +193,13 @@ class _PieceField:
             return self._solid.distances(np.einsum("nji,nj->ni", turn, points - origin))
         hulls = self.piece.hulls(poses, poses)
         return _to_cylinders(points, hulls)
+
+
+def _heights(points: Floats, planes: Floats) -> Floats:
+    """How far (n,) points lie beyond the farthest of some planes (f, 4): no farther than from what those enclose."""
+    step = max(1, _PRODUCTS_A_CHUNK // len(planes))
+    parts = [(planes[:, :3] @ points[i : i + step].T + planes[:, 3:]).max(axis=0) for i in range(0, len(points), step)]
+    return np.concatenate(parts)
 
 
 def _to_cylinders(points: Floats, hulls: Hulls) -> Floats:
