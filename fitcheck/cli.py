@@ -184,10 +184,16 @@ def new(directory: str) -> None:
 @click.argument("layout", type=click.Path())
 @click.option("--load-state", "load_states", multiple=True, metavar="NAME", help="Judge only this load state.")
 @click.option("--only", multiple=True, metavar="PART", help="Judge only the pairs of this part (may be repeated).")
+@click.option("--window", "in_window", is_flag=True, help="Show each save in a window; closing it ends the watch.")
 @click.option("--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept.")
 @click.pass_context
 def watch(
-    context: click.Context, layout: str, load_states: tuple[str, ...], only: tuple[str, ...], cache_dir: str | None
+    context: click.Context,
+    layout: str,
+    load_states: tuple[str, ...],
+    only: tuple[str, ...],
+    in_window: bool,
+    cache_dir: str | None,
 ) -> None:
     """Check one LAYOUT now, and again each time it, or a file it is read from, is saved.
 
@@ -196,7 +202,9 @@ def watch(
     its verdict, or 2 when a file was wrong. Where a shared folder tells of no changes, they are found within a
     second or so; WATCHFILES_FORCE_POLLING=1 in the environment has all folders looked through instead.
     """
-    context.exit(_watch(layout, cache_dir, (load_states, only)))
+    if in_window:
+        _ready_for_columns(1)
+    context.exit(_watch(layout, cache_dir, (load_states, only), in_window=in_window))
 
 
 def _check(layout: str, cache_dir: str | None, chosen: tuple[Sequence[str], Sequence[str]], *, fresh: bool) -> Result:
@@ -311,7 +319,9 @@ def _arrangements(checked: Sequence[Checked]) -> list[Arrangement]:
     return [Arrangement(scene, result, Path(layout).stem) for scene, result, layout in checked]
 
 
-def _watch(layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]]) -> int:
+def _watch(
+    layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]], *, in_window: bool
+) -> int:
     """Check at every save until Ctrl-C, or until nobody reads any more; the exit code of the last one."""
     import gc
     from pathlib import Path
@@ -321,7 +331,7 @@ def _watch(layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tu
     read_bytes(Path(layout), Path(layout).as_posix())  # a mistyped name is not waited for
     gc.disable()  # garbage is looked for while nothing else is to be done
     code, said = INTERRUPTED, ""
-    with _session(Path(layout), cache_dir, chosen) as session:
+    with _session(Path(layout), cache_dir, chosen) as session, _ctrl_c_is_remembered() as pressed:
         try:
             while True:
                 found = _recheck(session)
@@ -331,10 +341,35 @@ def _watch(layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tu
                 listening, said = _tell(found, said)
                 gc.collect()
                 gc.freeze()
-                if not listening or not _saved(session):
+                if in_window and not isinstance(found, str):
+                    return _watch_in_window(session, found, layout)
+                if not listening or not _saved(session, pressed):
                     return code
         except KeyboardInterrupt:
             return code
+
+
+def _watch_in_window(session: Session, first: Answer, layout: str) -> int:
+    """Show each save in a window, and tell it on the terminal, until the window is closed; the last one's code."""
+    codes, said = [first.result.exit_code], [""]
+
+    def news() -> list[Arrangement] | None:
+        if not session.touched():
+            return None
+        found = _recheck(session)
+        if isinstance(found, str) and session.wait(_HALF_SAVED_S):
+            return None
+        codes.append(WRONG_INPUT if isinstance(found, str) else found.result.exit_code)
+        said.append(_tell(found, said[-1])[1])
+        if isinstance(found, str) or found.again:
+            return None
+        return _arrangements([(found.scene, found.result, layout)])
+
+    try:
+        _open([(first.scene, first.result, layout)], news)
+    except KeyboardInterrupt:
+        return codes[-1]
+    return codes[-1]
 
 
 _HALF_SAVED_S = 0.2
@@ -386,12 +421,35 @@ def _tell(found: Answer | str, said: str) -> tuple[bool, str]:
     return _say("\n" + "\n".join(lines) + "\n"), ""
 
 
-def _saved(session: Session) -> bool:
-    """Wait for the next save; False when nobody reads what we say any more."""
-    while not session.wait(1.0):
+@contextmanager
+def _ctrl_c_is_remembered() -> Iterator[list[int]]:
+    """Ctrl-C interrupts as ever, and leaves an item in the list: an interrupt that falls into a callback of
+    Python's own housekeeping is swallowed there."""
+    import signal
+    import threading
+
+    pressed: list[int] = []
+    if threading.current_thread() is not threading.main_thread():  # signals are the main thread's
+        yield pressed
+        return
+
+    def stop(number: int, frame: object) -> None:
+        pressed.append(number)
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        yield pressed
+    finally:
+        signal.signal(signal.SIGINT, before or signal.default_int_handler)
+
+
+def _saved(session: Session, pressed: list[int]) -> bool:
+    """Wait for the next save; False when Ctrl-C was pressed, or nobody reads what we say any more."""
+    while not pressed and not session.wait(0.5):
         if _nobody_reads():
             return False
-    return True
+    return not pressed
 
 
 def _nobody_reads() -> bool:

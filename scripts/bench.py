@@ -15,6 +15,11 @@ solid axle, and runs whole processes on them:
             each part, the shaft at 41 sampled heights of the axle
   trimesh   the same with trimesh's collision manager
 
+and in one process, as ``fitcheck watch`` does it:
+
+  watch     save → answer: the seconds from writing a layout to its answer, the file event included; also for
+            the sample truck
+
 It prints seconds (median of the repeats), ratios and peak memory with the machine, and ends
 with exit code 1 when a static distance of fitcheck differs from python-fcl's by more than
 1e-6 mm. fitcheck does more than the peers in that time: it judges, and proves its minimum
@@ -36,7 +41,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from _bench import peers, scene
+from _bench import peers, scene, viewing, watching
 
 AGREE_MM = 1e-6
 ANSWERS = (0, 1, 3)
@@ -47,6 +52,7 @@ OURS = {
     "every": ["--fresh"],
 }
 ROUNDS = (*OURS, "fcl", "trimesh")
+SAMPLE = Path(__file__).resolve().parents[1] / "sample_meshes" / "hollin262"
 
 
 @dataclass(frozen=True)
@@ -64,6 +70,7 @@ def main() -> int:
     folder = Path(options.keep or tempfile.mkdtemp(prefix="fitcheck-bench-"))
     print(_machine(), flush=True)
     try:
+        _watch_sample(folder / "sample", options.repeat)
         agreed = [_one_size(float(size), folder, options.repeat) for size in options.sizes.split(",")]
     except _Failed as failed:
         print(failed, file=sys.stderr)
@@ -95,7 +102,17 @@ def _one_size(millions: float, folder: Path, repeat: int) -> bool:
         for name in ROUNDS:
             runs[name].append(_run(name, place))
     _print_table(runs)
+    layout = place / scene.LAYOUT
+    viewing.show(viewing.measure(layout, place / "cache"))
+    watching.show("the same", watching.measure(watching.scene_edits(layout), layout, repeat))
     return _agrees(json.loads(runs["again"][-1].printed), json.loads(runs["fcl"][-1].printed))
+
+
+def _watch_sample(place: Path, repeat: int) -> None:
+    shutil.copytree(SAMPLE, place, dirs_exist_ok=True)
+    edits = watching.sample_edits(place)
+    viewing.show(viewing.measure(place / "a.yaml", place / "cache"))
+    watching.show("the sample truck", watching.measure(edits, place / "a.yaml", repeat))
 
 
 def _run(name: str, place: Path) -> Run:

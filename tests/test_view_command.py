@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import os
 import subprocess
@@ -143,3 +144,44 @@ def test_a_real_window_opens_listens_and_closes(layout):
         )
         assert done.returncode == 0, done.stderr
         assert done.stdout.split() == ["0", "5", "True"]
+
+
+@needs_drawing
+def test_a_watched_layout_is_shown_again_after_a_save(layout):
+    """The window of ``watch --window`` goes over to what was saved; closing it ends the watch with its exit code."""
+    with screen() as there_is_one:
+        if not there_is_one:
+            pytest.skip("no screen, and no Xvfb to make one")
+        driver = (
+            "import sys, time\n"
+            "from pathlib import Path\n"
+            "from fitcheck import cli\n"
+            "from fitcheck.view.window import Window\n"
+            "layout = Path(sys.argv[2])\n"
+            "titles, tick, began = [], Window.tick, time.monotonic()\n"
+            "def driven(window):\n"
+            "    tick(window)\n"
+            "    title = window.columns[0].shown.result.title\n"
+            "    if not titles:\n"
+            "        text = layout.read_text(encoding='utf-8')\n"
+            "        layout.write_text('title: saved again\\n' + text.replace('title:', '# title:', 1), encoding='utf-8')\n"
+            "    if title not in titles:\n"
+            "        titles.append(title)\n"
+            "    if title == 'saved again' or time.monotonic() - began > 60:\n"
+            "        window.act('close')\n"
+            "Window.tick = driven\n"
+            "code = cli.run(sys.argv[1:])\n"
+            "print('\\n' + repr((code, titles[-1])))\n"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", driver, "watch", layout, "--window"],
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=120,
+        )
+    assert done.returncode == 0, done.stderr
+    code, title = ast.literal_eval(done.stdout.splitlines()[-1])
+    assert title == "saved again"
+    assert code in (0, 1, 3)
+    assert "Traceback" not in done.stderr

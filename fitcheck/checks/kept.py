@@ -14,12 +14,15 @@ import dataclasses
 import hashlib
 import json
 import os
+import pickle
 import tempfile
+import weakref
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -30,11 +33,14 @@ from fitcheck.geometry.solids import Solid
 from fitcheck.result import Clearance, ClearingMove, Verdict
 from fitcheck.vehicle.mechanisms import SolidAxle
 from fitcheck.vehicle.moving import MovingBody, RigidPiece, ShaftPiece
-from fitcheck.vehicle.scene import ScanLayers
+from fitcheck.vehicle.scene import ScanLayers, Scene
 
 FILE = "answers.json"
 MOST_ROWS = 4000
-"""The oldest rows go first."""
+"""Those used longest ago go first."""
+
+_MOST_FIGURES = 64
+_Found = TypeVar("_Found")
 
 _ROOMS = ("geometry", "vehicle", "checks")
 _UNREADABLE = (OSError, ValueError, KeyError, TypeError)
@@ -42,7 +48,11 @@ _UNREADABLE = (OSError, ValueError, KeyError, TypeError)
 
 @dataclass
 class Kept:
-    """The rows of one prepared scan. ``used`` and ``asked`` count what was found and looked for."""
+    """The rows of one prepared scan. ``used`` and ``asked`` count what was found and looked for.
+
+    ``figures``: answers that are no rows, held by a process that checks again and again; None: not held.
+    ``measured``: in such a process, rows by what was measured, whatever the rule.
+    """
 
     scan: ScanLayers | None
     rows: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -50,6 +60,8 @@ class Kept:
     asked: int = 0
     changed: bool = False
     fresh: bool = False
+    figures: dict[tuple[str, bytes], Any] | None = None
+    measured: dict[str, Clearance] = field(default_factory=dict)
 
     def find(self, key: str) -> Clearance | None:
         """The row filed under ``key``, or None."""
@@ -62,7 +74,22 @@ class Kept:
         except _UNREADABLE:
             return None
         self.used += 1
+        self.rows[key] = self.rows.pop(key)  # used last
         return row
+
+    def recall(self, name: str, facts: object, compute: Callable[[], _Found]) -> _Found:
+        """The answer to a question that ``facts`` alone shape: held from an earlier check of this process, or computed.
+
+        ``facts`` None: they cannot be told apart from others, so nothing is held.
+        """
+        if self.figures is None or self.fresh or facts is None:
+            return compute()
+        key = name, hashlib.sha256(pickle.dumps(facts)).digest()  # equal bytes are equal facts
+        found: _Found = self.figures.pop(key) if key in self.figures else compute()
+        self.figures[key] = found
+        if len(self.figures) > _MOST_FIGURES:
+            del self.figures[next(iter(self.figures))]
+        return found
 
     def keep(self, key: str, row: Clearance) -> None:
         """File a row; one that is not all finite is computed again each time."""
@@ -87,6 +114,7 @@ class Kept:
             except OSError:
                 os.unlink(name)
                 raise
+            self.changed = False
 
 
 def open_kept(scan: ScanLayers | None, *, fresh: bool = False) -> Kept:
@@ -101,13 +129,45 @@ def open_kept(scan: ScanLayers | None, *, fresh: bool = False) -> Kept:
     return kept
 
 
-def key_of(pair: StillPair | MovingPair, body: MovingBody | None, scan: ScanLayers | None) -> str:
-    """A hash of everything that shapes the row of a pair."""
+def carried_on(held: Kept | None, scan: ScanLayers | None) -> Kept:
+    """What a process that checks again and again holds on to for its next check, also when the scan has changed.
+
+    Rows name all that shaped them, the scan by its key; of a scan without a key nothing is carried on.
+    """
+    if scan is not None and not scan.key:
+        return Kept(scan, figures={})
+    if held is None or held.figures is None or (held.scan is not None and not held.scan.key):
+        return dataclasses.replace(open_kept(scan), figures={})
+    same = (held.scan and held.scan.key) == (scan and scan.key)
+    rows = held.rows if same else {**open_kept(scan).rows, **held.rows}
+    rows = dict(list(rows.items())[-MOST_ROWS:]) if len(rows) > 2 * MOST_ROWS else rows
+    measured = held.measured if len(held.measured) <= MOST_ROWS else {}
+    return Kept(scan, rows, changed=held.changed, figures=held.figures, measured=measured)
+
+
+def scene_facts(scene: Scene) -> object:
+    """All of a scene that shapes its heights and loads, the scan by its key; None where that has none."""
+    if scene.scan is not None and not scene.scan.key:
+        return None
+    shaping = dataclasses.replace(scene, scan=None, rules=(), contacts=(), exclusions=(), targets=())
+    plain = dataclasses.replace(shaping, title="", layout_file="", inputs={}, warnings=())
+    return plain, scene.scan and scene.scan.key
+
+
+def key_of(
+    pair: StillPair | MovingPair, body: MovingBody | None, scan: ScanLayers | None, *, demand: bool = True
+) -> str:
+    """A hash of everything that shapes the row of a pair; without its ``demand`` (rule, guard) of what is measured.
+
+    Where an entry stands in its file shapes nothing but a rule's words.
+    """
     digest = hashlib.sha256()
     shapes: tuple[Shape, ...] = (*pair.part, *pair.other) if isinstance(pair, StillPair) else pair.shapes
     parts = 0 if isinstance(pair, MovingPair) else len(pair.part)
-    facts = (pair.between, pair.chosen, sorted(pair.terms.items()), pair.contacts, parts, len(shapes))
-    digest.update(repr(facts).encode())
+    contacts = tuple(dataclasses.replace(contact, origin="") for contact in pair.contacts)
+    facts = (pair.between, contacts, parts, len(shapes))
+    demanded = (pair.chosen, sorted(pair.terms.items())) if demand else ()
+    digest.update(repr((facts, demanded)).encode())
     for shape in shapes:
         _add_shape(digest, shape, scan)
     if body is not None:
@@ -117,19 +177,29 @@ def key_of(pair: StillPair | MovingPair, body: MovingBody | None, scan: ScanLaye
 
 def _add_shape(digest: hashlib._Hash, shape: Shape, scan: ScanLayers | None) -> None:
     if isinstance(shape, Solid):
-        digest.update(
-            repr((shape.vertices.shape, shape.faces.shape, shape.radius_mm, shape.convex, shape.closed)).encode()
-        )
-        for array in (shape.vertices, shape.faces, shape.frame):
-            digest.update(np.ascontiguousarray(array).tobytes())
+        digest.update(_solid_digest(shape))
     else:
         # The only surface among the things of a scene is the scan: its entry is named by its content.
         digest.update(b"scan " + (scan.key if scan is not None else "").encode())
 
 
+# kept as long as their solids live: a part meets every other
+_digests: weakref.WeakKeyDictionary[Solid, bytes] = weakref.WeakKeyDictionary()
+
+
+def _solid_digest(solid: Solid) -> bytes:
+    if solid not in _digests:
+        facts = (solid.vertices.shape, solid.faces.shape, solid.radius_mm, solid.convex, solid.closed)
+        digest = hashlib.sha256(repr(facts).encode())
+        for array in (solid.vertices, solid.faces, solid.frame):
+            digest.update(np.ascontiguousarray(array).tobytes())
+        _digests[solid] = digest.digest()
+    return _digests[solid]
+
+
 def _add_body(digest: hashlib._Hash, body: MovingBody) -> None:
     motion = body.motion
-    words = repr(dataclasses.replace(motion, carries=())) if isinstance(motion, SolidAxle) else repr(motion)
+    words = repr(dataclasses.replace(motion, carries=(), origin="") if isinstance(motion, SolidAxle) else motion)
     digest.update(repr((body.name, body.part_class, body.taped, words, len(body.pieces))).encode())
     for piece in body.pieces:
         if isinstance(piece, RigidPiece):

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitcheck.checks.baseline import check_baseline, weighed_scene
+from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
 from fitcheck.checks.ground import check_ground
 from fitcheck.checks.kept import Kept, key_of, open_kept, scene_facts
 from fitcheck.checks.limits import check_limits
 from fitcheck.checks.loads import check_loads
 from fitcheck.checks.pairing import pair_up
-from fitcheck.checks.pairs import StillPair, check_still
+from fitcheck.checks.pairs import SCAN_REACH_MM, StillPair, check_still
 from fitcheck.checks.shafts import check_shafts
 from fitcheck.checks.swept import MovingPair, check_moving
 from fitcheck.errors import InputError, InternalError
@@ -123,17 +124,46 @@ def _clearances(
 def _answer(kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
     """A pair's row: kept from an earlier run, or computed and kept."""
     key = key_of(pair, body, kept.scan)
-    row = kept.find(key)
-    if row is None:
-        row = check_still(pair) if isinstance(pair, StillPair) else _moving(pair, body)
+    found = kept.find(key)
+    measured = None if kept.figures is None else key_of(pair, body, kept.scan, demand=False)
+    row = found or _judged_anew(pair, kept.measured.get(measured or "")) or _computed(pair, body)
+    if found is None:
         kept.keep(key, row)
+    if measured is not None:
+        kept.measured[measured] = row
     return row
 
 
-def _moving(pair: MovingPair, body: MovingBody | None) -> Clearance:
+def _computed(pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
+    if isinstance(pair, StillPair):
+        return check_still(pair)
     if body is None:
         raise InternalError("a moving pair needs its moving body")
     return check_moving(body, pair)
+
+
+_MEASURED = ("distance_mm", "at_least_mm", "static_mm", "straight_bump_mm", "pose", "points_mm", "contact")
+_WORDS_OF_A_RULE = ("rule", "want_mm", "rule_reason", "rule_source", "rule_label", "guard_parts")
+
+
+def _judged_anew(pair: StillPair | MovingPair, row: Clearance | None) -> Clearance | None:
+    """The row of a pair of which only the demand is another than that of a measured ``row``, as if computed.
+
+    None where the demand shapes more than the verdict: places and moves, or where the scan is no evidence.
+    """
+    if row is None:
+        return None
+    rule = pair.chosen.rule
+    if (rule.must_mm, pair.guard_mm) == (row.must_mm, row.guard_mm):
+        worded = row_of(pair, Judgement(row.verdict, row.reason))
+        return replace(row, **{name: getattr(worded, name) for name in _WORDS_OF_A_RULE})
+    if pair.contacts or row.distance_mm is None or row.depth_mm is not None or row.contact not in ("apart", "unknown"):
+        return None
+    if pair.between[1] == SCAN and row.distance_mm > SCAN_REACH_MM:
+        return None
+    judgement = judge(row.distance_mm, row.at_least_mm, pair.guard_mm, pair.chosen.rule.must_mm)
+    figures = {name: getattr(row, name) for name in _MEASURED}
+    return row_of(pair, undecided(judgement) if row.contact == "unknown" else judgement, **figures)
 
 
 def _urgency(row: Clearance) -> tuple[int, float]:

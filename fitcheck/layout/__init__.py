@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from fitcheck.layout.load import Layout, load_scene, read_layout
+from fitcheck.layout.load import KnownHashes, Layout, load_scene, named_files, read_layout
 
-__all__ = ["Layout", "load_scene", "read_layout"]
+__all__ = ["KnownHashes", "Layout", "load_scene", "named_files", "read_layout"]

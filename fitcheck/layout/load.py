@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitcheck.errors import LayoutError, Mistake
-from fitcheck.layout.merge import Stack, read_stack
+from fitcheck.errors import InputError, LayoutError, Mistake
+from fitcheck.layout.merge import Stack, read_stack, relative
+from fitcheck.layout.reader import Source
 from fitcheck.layout.values import Value
 
 if TYPE_CHECKING:
@@ -64,15 +67,88 @@ def read_layout(path: Path | str) -> Layout:
     return _checked(path, read_stack(path))
 
 
-def load_scene(path: Path | str, *, cache_dir: Path | None = None, progress: Progress | None = None) -> Scene:
-    """Read a layout and build its scene.
+def named_files(path: Path | str) -> tuple[Path, ...]:
+    """The layout and all files that its text and theirs name, there or not; as far as they can be read."""
+    path = Path(path)
+    try:
+        sources = read_stack(path).sources
+    except InputError:
+        return (path,)
+    found = [path, *(source.path for source in sources)]
+    return tuple(dict.fromkeys([*found, *(relative(source, name) for source in sources for name in _names_in(source))]))
+
+
+def _names_in(source: Source) -> Iterator[str]:
+    """What stands where a file may be named."""
+    parts = source.root.get("parts")
+    places = [("based_on",), ("vehicle",), ("scan", "file")]
+    for place in [*places, *(("parts", name, "mesh", "file") for name, _ in (parts.items() if parts else ()))]:
+        named = source.root.get(*place)
+        if named is not None and isinstance(named.data, str) and named.data:
+            yield named.data
+
+
+class KnownHashes:
+    """Hashes of scan files, for a process that reads the same ones again and again.
+
+    A file is hashed anew unless its size, both its times, its inode and its device are what they were, and both
+    times were old when it was hashed: so an edit that keeps size and time is noticed where the system keeps the
+    time of a change apart from the time of the content (not on Windows).
+    """
+
+    OLD_S = 3.0
+    """No file system's clock is coarser."""
+
+    def __init__(self) -> None:
+        self._known: dict[Path, tuple[tuple[int, ...], FileHash]] = {}
+
+    def start(self, file: Path) -> Future[FileHash]:
+        """As :func:`fitcheck.scan.cache.start_hashing`; done at once where the hash is known."""
+        from concurrent.futures import Future
+
+        from fitcheck.scan.cache import start_hashing
+
+        stamp = _stamp(file)
+        known = self._known.get(file)
+        if known is not None and known[0] == stamp:
+            future: Future[FileHash] = Future()
+            future.set_result(known[1])
+            return future
+        young = time.time_ns() - max(stamp[1:3], default=0) < self.OLD_S * 1e9
+        hashing = start_hashing(file)
+        if not young:
+            hashing.add_done_callback(lambda done: self._learn(file, stamp, done))
+        return hashing
+
+    def _learn(self, file: Path, stamp: tuple[int, ...], done: Future[FileHash]) -> None:
+        if done.exception() is None and _stamp(file) == stamp:
+            self._known[file] = stamp, done.result()
+
+
+def _stamp(file: Path) -> tuple[int, ...]:
+    """Size, time of content, time of change, inode, device; () of a file that is not there."""
+    try:
+        stat = os.stat(file)
+    except (OSError, ValueError):
+        return ()
+    return stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns, stat.st_ino, stat.st_dev
+
+
+def load_scene(
+    path: Path | str,
+    *,
+    cache_dir: Path | None = None,
+    progress: Progress | None = None,
+    hashes: KnownHashes | None = None,
+) -> Scene:
+    """Read a layout and build its scene. ``hashes``: those of scan files that are known from an earlier time.
 
     Raises what :func:`read_layout` and :func:`fitcheck.layout.build.build_scene` raise.
     A mistake in the text is reported before the scan is prepared.
     """
     path = Path(path)
     stack = read_stack(path)
-    hashing = _hash_early(stack)
+    hashing = _hash_early(stack, hashes)
     layout = _checked(path, stack)
     from fitcheck.layout.build import build_scene
 
@@ -93,7 +169,7 @@ def _checked(path: Path, stack: Stack) -> Layout:
     return Layout(path.as_posix(), entries, stack.root, stack)
 
 
-def _hash_early(stack: Stack) -> Future[FileHash] | None:
+def _hash_early(stack: Stack, hashes: KnownHashes | None) -> Future[FileHash] | None:
     """Let the scan be hashed while the layout is still being checked: it is the longest wait of a second run."""
     named = stack.root.get("scan", "file") if stack.root is not None else None
     if named is None or not isinstance(named.data, str):
@@ -101,6 +177,4 @@ def _hash_early(stack: Stack) -> Future[FileHash] | None:
     file = stack.file_beside(named)
     if not file.is_file():
         return None
-    from fitcheck.scan.cache import start_hashing
-
-    return start_hashing(file)
+    return (hashes or KnownHashes()).start(file)

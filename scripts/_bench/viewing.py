@@ -32,6 +32,16 @@ def measure(layout: Path, cache: Path) -> dict[str, float] | None:
     return dict(json.loads(done.stdout.splitlines()[-1]))
 
 
+def show(found: dict[str, float] | None) -> None:
+    """Print what was measured."""
+    if found is None:
+        print("  view: no screen, and no Xvfb to make one", flush=True)
+        return
+    frames = f"a frame {found['frame_s']:.3f} s, while it turns {found['turning_frame_s']:.3f} s"
+    heat = f"all heat {found['swept_heat_s']:.2f} s swept, {found['static_heat_s']:.2f} s as scanned"
+    print(f"  view: open after {found['open_s']:.2f} s; {frames}; {heat}", flush=True)
+
+
 def _main() -> None:
     began, layout, cache = float(sys.argv[1]), sys.argv[2], sys.argv[3]
     from fitcheck import cli
