@@ -1,6 +1,6 @@
 """Times fitcheck beside the two scripts that a competent person would write without it.
 
-    .venv/bin/python scripts/bench.py [--sizes 0.2,1.7,10] [--repeat 3] [--keep DIR]
+    .venv/bin/python scripts/bench.py [--sizes 0.2,1.7,10] [--repeat 3] [--check-only] [--keep DIR]
 
 For each size (millions of triangles) it generates a scan (two rails under a wavy floor,
 single-sided, with noise; fixed seed), ten parts (six boxes, four meshes) and a shaft to a
@@ -15,8 +15,10 @@ solid axle, and runs whole processes on them:
             each part, the shaft at 41 sampled heights of the axle
   trimesh   the same with trimesh's collision manager
 
-and in one process, as ``fitcheck watch`` does it:
+and of the window and the watch, also for the sample truck:
 
+  view      seconds from the start of the process to the first full frame, a frame with the scan whole and
+            as it is while the view turns, and the heat; on the screen that is there, else on Xvfb
   watch     save → answer: the seconds from writing a layout to its answer, the file event included; also for
             the sample truck
 
@@ -70,8 +72,9 @@ def main() -> int:
     folder = Path(options.keep or tempfile.mkdtemp(prefix="fitcheck-bench-"))
     print(_machine(), flush=True)
     try:
-        _watch_sample(folder / "sample", options.repeat)
-        agreed = [_one_size(float(size), folder, options.repeat) for size in options.sizes.split(",")]
+        if not options.check_only:
+            _watch_sample(folder / "sample", options.repeat)
+        agreed = [_one_size(float(size), folder, options.repeat, check_only=options.check_only) for size in options.sizes.split(",")]
     except _Failed as failed:
         print(failed, file=sys.stderr)
         return 2
@@ -89,11 +92,12 @@ def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sizes", default="0.2,1.7,10", help="millions of triangles, with commas between")
     parser.add_argument("--repeat", type=int, default=3, help="how often each process is run; the median counts")
+    parser.add_argument("--check-only", action="store_true", help="leave the window and the watch out")
     parser.add_argument("--keep", metavar="DIR", help="write the generated files into DIR and leave them there")
     return parser.parse_args()
 
 
-def _one_size(millions: float, folder: Path, repeat: int) -> bool:
+def _one_size(millions: float, folder: Path, repeat: int, *, check_only: bool) -> bool:
     place = folder / f"{millions:g}M"
     made = scene.write(place, round(millions * 1e6))
     print(f"\n{made.triangles:,} triangles, {len(made.parts)} parts, a shaft over a solid axle's travel", flush=True)

@@ -1,6 +1,6 @@
-"""Makes fitcheck's own environment if need be, and runs the whole test suite in it.
+"""Makes fitcheck's own environment if need be, and runs the whole test suite in it, on all cores.
 
-python3 scripts/test.py [anything that pytest understands]
+python3 scripts/test.py [anything that pytest understands; -n 0 for one process]
 """
 
 import subprocess
@@ -12,7 +12,7 @@ import _environment
 def main() -> int:
     """Run pytest in the environment; its exit code is ours."""
     python = _environment.prepare()
-    return subprocess.call([python, "-m", "pytest"] + sys.argv[1:], cwd=_environment.ROOT)
+    return subprocess.call([python, "-m", "pytest", "-n", "auto", "--maxprocesses", "4"] + sys.argv[1:], cwd=_environment.ROOT)
 
 
 if __name__ == "__main__":

@@ -347,7 +347,7 @@ def test_two_runs_at_once_on_one_cache_agree(project: Path, capsys: pytest.Captu
     runs = [start(project, MEET.format(mine=mine, other=other)) for mine, other in (marks, marks[::-1])]
     for run in runs:
         out, err = run.communicate(timeout=60)
-        assert err == ""
+        assert all(line.startswith("fitcheck: ") for line in err.splitlines()), err  # what goes on, where it is slow
         assert (run.returncode, plain(out)) == expected
     assert all(Path(mark).exists() for mark in marks), "they did meet"
     assert len(list((project / "cache").iterdir())) == 1

@@ -53,7 +53,8 @@ def test_a_library_with_one_home_is_imported_nowhere_else(library):
 
 
 def test_only_the_view_room_imports_pyvista():
-    users = {name for name, tree in TREES.items() if {"pyvista", "vtk", "vtkmodules", "PIL"} & imported(list(ast.walk(tree)))}
+    drawing = {"pyvista", "vtk", "vtkmodules", "PIL"}
+    users = {name for name, tree in TREES.items() if drawing & imported(list(ast.walk(tree)))}
     assert all(name.startswith("fitcheck/view/") for name in users)
 
 
