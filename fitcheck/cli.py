@@ -298,10 +298,24 @@ def _pictures(layouts: Sequence[str], folder: str, cache_dir: str | None) -> lis
     from fitcheck.view.graphics import ready_for_pictures
     from fitcheck.view.picture import take_pictures
 
+    if not folder.strip():
+        raise InputError("--output: expected the name of a folder, found nothing")
     ready_for_pictures()
-    shown = _arrangements(_all_checked(layouts, cache_dir))
+    checked = _all_checked(layouts, cache_dir)
+    _refuse_unlike(checked)
+    shown = _arrangements(checked)
     with Progress(sys.stderr) as progress:
         return take_pictures(shown, Path(folder), progress)
+
+
+def _refuse_unlike(checked: Sequence[Checked]) -> None:
+    """What cannot be compared is not shown side by side either."""
+    from pathlib import Path
+
+    from fitcheck.study.compare_basis import Named, refuse_incomparable
+
+    if len(checked) > 1:
+        refuse_incomparable([Named(Path(layout).stem, scene) for scene, _, layout in checked])
 
 
 def _all_checked(layouts: Sequence[str], cache_dir: str | None) -> list[Checked]:

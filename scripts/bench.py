@@ -74,7 +74,10 @@ def main() -> int:
     try:
         if not options.check_only:
             _watch_sample(folder / "sample", options.repeat)
-        agreed = [_one_size(float(size), folder, options.repeat, check_only=options.check_only) for size in options.sizes.split(",")]
+        agreed = [
+            _one_size(float(size), folder, options.repeat, check_only=options.check_only)
+            for size in options.sizes.split(",")
+        ]
     except _Failed as failed:
         print(failed, file=sys.stderr)
         return 2

@@ -12,7 +12,9 @@ import _environment
 def main() -> int:
     """Run pytest in the environment; its exit code is ours."""
     python = _environment.prepare()
-    return subprocess.call([python, "-m", "pytest", "-n", "auto", "--maxprocesses", "4"] + sys.argv[1:], cwd=_environment.ROOT)
+    return subprocess.call(
+        [python, "-m", "pytest", "-n", "auto", "--maxprocesses", "4"] + sys.argv[1:], cwd=_environment.ROOT
+    )
 
 
 if __name__ == "__main__":

@@ -124,7 +124,17 @@ def test_a_pip_that_fails_is_one_line_and_exit_code_2(environment, capsys, print
 
 def test_the_bench_agrees_with_the_peers_on_a_small_scan(tmp_path):
     """One round of every process at 4,000 triangles, to the end; the peers agree with each other too."""
-    command = [sys.executable, str(SCRIPTS / "bench.py"), "--sizes", "0.004", "--repeat", "1", "--check-only", "--keep", str(tmp_path)]
+    command = [
+        sys.executable,
+        str(SCRIPTS / "bench.py"),
+        "--sizes",
+        "0.004",
+        "--repeat",
+        "1",
+        "--check-only",
+        "--keep",
+        str(tmp_path),
+    ]
     done = subprocess.run(command, capture_output=True, text=True, check=False, env={**os.environ, "PYTHONUTF8": "1"})
     assert done.returncode == 0, done.stdout + done.stderr
     assert "static distances of 10 parts agree" in done.stdout

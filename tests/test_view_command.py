@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from layout_texts import write_pair
+from layout_texts import VEHICLE, write_pair
 from PIL import Image
 from staged import needs_drawing, screen
 
@@ -186,3 +186,16 @@ def test_a_watched_layout_is_shown_again_after_a_save(layout):
     assert title == "saved again"
     assert code in (0, 1, 3)
     assert "Traceback" not in done.stderr
+
+
+def test_pictures_of_what_cannot_be_compared_and_into_nowhere_are_refused(layout, tmp_path):
+    other = tmp_path / "other"
+    other.mkdir()
+    unlike = write_pair(other, vehicle=VEHICLE.replace("Test truck", "Another truck"))
+    done = run("picture", layout, str(unlike), "-o", str(tmp_path / "out"))
+    assert done.returncode == 2
+    assert "another vehicle" in done.stderr.lower() or "cannot be compared" in done.stderr
+    assert not (tmp_path / "out").exists()
+    done = run("picture", layout, "-o", "")
+    assert done.returncode == 2
+    assert "expected the name of a folder" in done.stderr

@@ -10,7 +10,7 @@ from PIL import Image
 from staged import HIT, TIGHT, arrangement, needs_drawing, plain_plate
 
 from fitcheck.checks.run import check_scene
-from fitcheck.errors import FileProblem
+from fitcheck.errors import FileProblem, InputError
 from fitcheck.result import Verdict
 from fitcheck.view import colours
 from fitcheck.view.cameras import PICTURED, box_of, camera_of
@@ -109,8 +109,7 @@ def test_the_cameras_are_the_same_for_both(taken):
 
 
 def test_the_worst_place_close_up_has_its_pin_in_the_middle(taken):
-    name = next(name for name in taken[1] if name.startswith("one/worst_1"))
-    pixels = taken[1][name]
+    pixels = taken[1]["one/worst_1.png"]
     middle = pixels[HEIGHT // 2 - 160 : HEIGHT // 2 + 160, WIDTH // 2 - 160 : WIDTH // 2 + 160]
     assert (np.abs(middle.astype(int) - 255).max(axis=2) < 12).any()  # the white rim of the dots
 
@@ -125,6 +124,7 @@ def test_hostile_names_become_plain_file_names():
     assert file_name("A1") == "A1"
     assert file_name("../../etc/passwd") == "etc_passwd"
     assert file_name("a|b$c\\d\n<e>") == "a_b_c_d_e"
+    assert len(file_name("電" * 300).encode()) <= 60
     assert file_name("…") == "unnamed"
     assert len(file_name("x" * 500)) == 60
     assert file_name("Ладога 4×4") == "Ладога_4_4"
@@ -142,3 +142,16 @@ def test_a_folder_that_is_a_file_is_said(tmp_path):
     with pytest.raises(FileProblem, match="the picture cannot be written"):
         take_pictures([ONE], tmp_path / "taken")
     assert (tmp_path / "taken").read_text() == "mine"
+
+
+def test_a_set_leaves_no_worst_place_of_an_earlier_one(tmp_path):
+    bare = plain_plate()
+    (tmp_path / "worst_3.png").write_bytes(b"of another day")
+    take_pictures([Arrangement(bare, check_scene(bare), "bare")], tmp_path)
+    assert not list(tmp_path.glob("worst_*.png"))
+
+
+def test_too_many_side_by_side_are_refused_before_the_first_is_drawn(tmp_path):
+    with pytest.raises(InputError, match="at most 8 arrangements side by side, not 9"):
+        take_pictures([ONE] * 9, tmp_path)
+    assert not list(tmp_path.iterdir())

@@ -71,20 +71,20 @@ class HeatMap:
 def level_of(distance_mm: Floats, must_mm: float, want_mm: float, guard_mm: float) -> Floats:
     """Distances (n,) on a scale from 0 to 4 that goes with the verdict of the pair.
 
-    0: inside or overlapping. Below 1 the pair fails (distance < must − guard), from 2 on it passes (≥ must +
-    guard), 3: want is met as well, 4 (and clipped there): twice that. Straight lines between. A distance above
-    0 is never below 1 where must − guard ≤ 0. Raises InternalError for NaN.
+    0: inside or overlapping. Below 1 the pair fails (distance < must − guard), at 1.5 the distance is must, from 2
+    on the pair passes (≥ must + guard), 3: want is met as well, 4 (and clipped there): twice that. Straight lines
+    between. A distance above 0 is never below 1 where must − guard ≤ 0. Raises InternalError for NaN.
     """
     distance = np.asarray(distance_mm, dtype=np.float64)
     if np.isnan(distance).any():
         raise InternalError("a distance of heat must be a number")
     fails, passes = max(0.0, must_mm - guard_mm), must_mm + guard_mm
     wanted = max(want_mm, passes)
+    knots = ((0.0, 0.0), (fails, 1.0), (must_mm, 1.5), (passes, 2.0), (wanted, 3.0), (2.0 * wanted, 4.0))
     level = np.zeros(distance.shape)
-    marks = [0.0, fails, passes, wanted, 2.0 * wanted]
-    for number, (low, high) in enumerate(itertools.pairwise(marks)):
+    for (low, bottom), (high, top) in itertools.pairwise(knots):
         share = (distance - low) / (high - low) if high > low else np.ones(distance.shape)
-        level = np.where(distance >= low, number + np.clip(share, 0.0, 1.0), level)
+        level = np.where(distance >= low, bottom + np.clip(share, 0.0, 1.0) * (top - bottom), level)
     return np.where(distance <= 0.0, 0.0, level)
 
 

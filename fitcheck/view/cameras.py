@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.vehicle.scene import Scene
+from fitcheck.vehicle.scene import Axle, Scene
 
 Floats = NDArray[np.float64]
 
@@ -101,28 +101,33 @@ def across(points_mm: Floats, view: Camera) -> Camera:
 
 
 def box_of(scenes: Sequence[Scene]) -> Floats:
-    """The box (2, 3) of what stays the same in all arrangements of a vehicle: its scan and what moves.
+    """The box (2, 3) of all that is in the scenes: of arrangements whose parts stay within the vehicle always the same.
 
-    Scanned specks far off do not count: of the scan's tiles the middle 99 % along each axis. Without
-    a scan and anything that moves: the box of the parts, and with nothing at all a metre's cube.
+    Scanned specks far off do not count: of the scan's tiles the middle 99 % along each axis. Of nothing at
+    all: a metre's cube.
     """
-    boxes = [box for scene in scenes for box in _lasting(scene)]
-    if not boxes:
-        boxes = [solid.extents() for scene in scenes for part in scene.parts for solid in part.solids]
+    boxes = [box for scene in scenes for box in _boxes(scene)]
     if not boxes:
         return np.array([[-500.0] * 3, [500.0] * 3])
     found = np.array(boxes)
     return np.array([found[:, 0].min(axis=0), found[:, 1].max(axis=0)])
 
 
-def _lasting(scene: Scene) -> list[Floats]:
+def _boxes(scene: Scene) -> list[Floats]:
     boxes = []
     if scene.scan is not None and scene.scan.metal.tile_count:
         tiles = scene.scan.metal.boxes
         boxes.append(np.array([np.quantile(tiles[:, 0], 0.005, axis=0), np.quantile(tiles[:, 1], 0.995, axis=0)]))
     for body in scene.moving:
         boxes += [solid.extents() for solid in body.solids(body.motion.scan_pose)]
-    return boxes
+    boxes += [solid.extents() for part in scene.parts for solid in part.solids]
+    return boxes + [_tyres_box(axle) for axle in scene.axles.values()]
+
+
+def _tyres_box(axle: Axle) -> Floats:
+    radius, half = axle.tyre.radius_mm, (axle.track_mm + axle.tyre.width_mm) / 2.0
+    hub = radius if axle.hub_z_mm is None else axle.hub_z_mm
+    return np.array([[axle.x_mm - radius, -half, 0.0], [axle.x_mm + radius, half, hub + radius]])
 
 
 def distance_mm(camera: Camera) -> float:

@@ -69,6 +69,12 @@ class Canvas:
         interactor.Initialize()
         return interactor
 
+    def shrink_to_screen(self) -> None:
+        """Make the window no larger than the screen, less a rim for what the desktop keeps."""
+        screen = self.window.GetScreenSize()
+        size = [min(have, most - 80) if most > 200 else have for have, most in zip(self.size, screen, strict=True)]
+        self.window.SetSize(*size)
+
     @property
     def size(self) -> tuple[int, int]:
         """Width and height in pixels."""

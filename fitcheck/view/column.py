@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +25,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 PINNED = 5
-_WIDE = 92
+_LETTER_PIXELS = 8.4
+_NEAR_MM = 15.0
+"""A place further than this from every heat point has no heat: the map leaves out what nothing is near to."""
 
 
 @dataclass(frozen=True)
@@ -77,10 +81,10 @@ class Column:
         number = next((number for number, row in enumerate(self.rows) if name in row.between), None)
         if number is not None:
             self.chosen = number
-        self.here = "" if number is not None else f"{name}: no pair of it was judged"
+        self.here = "" if number is not None else f"{name}: no pair of it has a place to show"
         heat = self.stage.heat.get(name)
         if heat is not None and place_mm is not None:
-            self.here = _heat_words(heat, place_mm)
+            self.here = _heat_words(heat, place_mm, _NEAR_MM + self.stage.cell_mm)
         self.refresh()
 
     def worst_poses(self) -> Poses | None:
@@ -146,16 +150,26 @@ class Column:
         """The chosen row in words, with the distance at the pose shown."""
         row = self.row
         if row is None:
-            return self.here or "no pair was judged"
+            return self.here or "no pair with a place was judged"
         lines = [
             f"{self.chosen + 1}   {pair_name(row.between, 60)}: {row.verdict.value}",
-            *_wrapped(row.reason),
+            row.reason,
             self._figures(row),
-            *_wrapped(f"worst pose: {pose_words(row.pose)}" if row.pose else "neither of the two moves"),
+            f"worst pose: {pose_words(row.pose)}" if row.pose else "neither of the two moves",
         ]
         if row.between in self.pairs.pairs:
-            lines.append(f"at the pose shown: {number(self.now_mm, 2)} mm")
-        return "\n".join([*lines, *([self.here] if self.here else [])])
+            lines.append(f"pose shown: {pose_words(self.described())}: {_now_words(self.now_mm)}")
+        return "\n".join(part for line in [*lines, self.here] for part in self._wrapped(line))
+
+    def described(self) -> dict[str, float]:
+        """The pose shown, in the words of a row."""
+        mechanisms = self.shown.scene.mechanisms
+        shown = [mechanisms[name].describe(pose) for name, pose in self.stage.poses.items()]
+        return {key: value for one in shown for key, value in one.items()}
+
+    def _wrapped(self, line: str) -> list[str]:
+        """A line, broken where the column ends."""
+        return textwrap.wrap(line, max(24, int(self.renderer.GetSize()[0] / _LETTER_PIXELS)))
 
     @staticmethod
     def _figures(row: Clearance) -> str:
@@ -175,17 +189,18 @@ class Column:
         self.stage.remove()
 
 
-def _heat_words(heat: HeatMap, place_mm: Floats) -> str:
+def _heat_words(heat: HeatMap, place_mm: Floats, near_mm: float) -> str:
     """ "at the place clicked: 12.3 mm to rear_shaft, over its travel"."""
-    nearest = int(((heat.points_mm - place_mm) ** 2).sum(axis=1).argmin())
-    other = int(heat.other[nearest])
+    away = np.linalg.norm(heat.points_mm - place_mm, axis=1)
+    nearest = int(away.argmin()) if len(away) else -1
+    other = int(heat.other[nearest]) if nearest >= 0 and away[nearest] <= near_mm else -1
     if other < 0:
         return "at the place clicked: nothing within twice what its rules want"
     over = ", in its worst pose at least" if heat.at_least_mm[nearest] < heat.found_mm[nearest] else ""
     return f"at the place clicked{over}: {floor_mm(float(heat.at_least_mm[nearest]))} mm to {heat.others[other]}"
 
 
-def _wrapped(text: str) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, _WIDE)
+def _now_words(distance_mm: float | None) -> str:
+    if distance_mm is None:
+        return "declared to touch"
+    return f"{math.floor(distance_mm * 100.0 + 1e-6) / 100.0:.2f} mm" if distance_mm > 0.0 else "they overlap"

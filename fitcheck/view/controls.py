@@ -85,6 +85,12 @@ def movements_of(axle: SolidAxle) -> list[Movement]:
     return found
 
 
+def place(shown: Any, panel: float) -> None:
+    """Let a slider reach over a panel so wide: a share (0 to 1) of the window."""
+    for end, x in ((shown.GetPoint1Coordinate(), 0.1 * panel), (shown.GetPoint2Coordinate(), 0.9 * panel)):
+        end.SetValue(x, end.GetValue()[1])
+
+
 def slider(movement: Movement, height: float, panel: float) -> Any:
     """A slider widget's representation at a height, in a panel so wide: shares (0 to 1) of the window."""
     from vtkmodules.vtkInteractionWidgets import vtkSliderRepresentation2D
@@ -95,9 +101,10 @@ def slider(movement: Movement, height: float, panel: float) -> Any:
     shown.SetValue(0.0)
     shown.SetTitleText(lettering.plain(movement.words(0.0)))
     shown.ShowSliderLabelOff()
-    for end, x in ((shown.GetPoint1Coordinate(), 0.1 * panel), (shown.GetPoint2Coordinate(), 0.9 * panel)):
+    for end in (shown.GetPoint1Coordinate(), shown.GetPoint2Coordinate()):
         end.SetCoordinateSystemToNormalizedDisplay()
-        end.SetValue(x, height)
+        end.SetValue(0.0, height)
+    place(shown, panel)
     shown.SetTubeWidth(0.003)
     shown.SetSliderLength(0.012)
     shown.SetSliderWidth(0.014)

@@ -74,6 +74,8 @@ def _draws(backend: str) -> bool:
 
 def _quiet() -> None:
     """Keep the library's own chatter off the terminal: what goes wrong is said in our words."""
+    os.environ.setdefault("EGL_LOG_LEVEL", "fatal")
+    os.environ.setdefault("LIBGL_DEBUG", "quiet")
     from vtkmodules.vtkCommonCore import vtkLogger, vtkObject
 
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)

@@ -22,6 +22,7 @@ LEFT, CENTRE, RIGHT = "left", "centre", "right"
 PLAIN, BOLD, EVEN = "DejaVuSans", "DejaVuSans-Bold", "DejaVuSansMono"
 """Fonts: plain, bold, and one with letters of even width."""
 
+_SURELY_THERE = "\u0250"  # Latin: no look into the font's file for it
 _FONT_FROM_FILE = 4  # VTK_FONT_FILE
 
 
@@ -36,9 +37,28 @@ def font_file(name: str = PLAIN) -> str | None:
 
 
 def plain(text: str) -> str:
-    """The text without what the drawing library or a screen would take for a command; line feeds stay."""
-    lines = (clean(line) for line in text.split("\n"))
-    return "\n".join(line.replace("|", "¦").replace("$", "＄").replace("\\", "∖") for line in lines)
+    """The text without what the drawing library or a screen would take for a command; line feeds stay.
+
+    A letter that the font does not have is shown as an empty box: it must not vanish.
+    """
+    lines = (clean(line).replace("|", "¦").replace("\\", "∖") for line in text.split("\n"))
+    return "\n".join("".join(_drawable(letter) for letter in line) for line in lines)
+
+
+def _drawable(letter: str) -> str:
+    return letter if letter < _SURELY_THERE or ord(letter) in _letters() else "□"
+
+
+@cache
+def _letters() -> frozenset[int]:
+    """The letters that the font has; without the font those that any has."""
+    path = font_file()
+    if path is None:
+        return frozenset()
+    from fontTools.ttLib import TTFont
+
+    with TTFont(path, lazy=True) as font:
+        return frozenset(font.getBestCmap())
 
 
 def label(text: str, size: int = 14, colour: str = INK, *, font: str = PLAIN, panel: str | None = None) -> Any:

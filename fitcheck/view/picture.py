@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.errors import FileProblem
+from fitcheck.errors import FileProblem, InputError
 from fitcheck.view.cameras import PICTURED, Camera, across, box_of, camera_of, distance_mm
 from fitcheck.view.canvas import Canvas, Pixels
 from fitcheck.view.column import Arrangement, Column
@@ -27,6 +27,7 @@ Progress = Callable[[str], None]
 WIDTH, HEIGHT = 1500, 940
 PANEL_WIDTH, PANEL_HEIGHT = 900, 700
 CLOSE_UPS = 3
+MOST_SIDE_BY_SIDE = 8
 HEATED = (("heat_swept", SWEPT, ("below", "three_quarter")), ("heat_as_scanned", STATIC, ("below",)))
 
 _NOT_IN_NAMES = re.compile(r"[^\w-]+")
@@ -41,12 +42,16 @@ def take_pictures(shown: Sequence[Arrangement], folder: Path, progress: Progress
     Files with the same names are replaced, each whole. Raises NoGraphics where nothing can be drawn,
     FileProblem where a file cannot be written.
     """
+    if len(shown) > MOST_SIDE_BY_SIDE:
+        raise InputError(f"pictures show at most {MOST_SIDE_BY_SIDE} arrangements side by side, not {len(shown)}")
     ready_for_pictures()
     say = progress or (lambda _: None)
     box, hearth = box_of([one.scene for one in shown]), Hearth()
     written: list[Path] = []
     for one, name in zip(shown, _names(shown), strict=True):
         inner = folder if len(shown) == 1 else folder / name
+        for number in range(len(one.result.clearances), CLOSE_UPS):  # no picture of an earlier worst place is left
+            (inner / f"worst_{number + 1}.png").unlink(missing_ok=True)
         for file, pixels in _set_of(one, box, hearth):
             say(f"{one.name}: {file}")
             written.append(write_png(pixels, inner / f"{file}.png"))
@@ -67,8 +72,9 @@ def _names(shown: Sequence[Arrangement]) -> list[str]:
 
 
 def file_name(text: str) -> str:
-    """What a title or a name leaves for a file: letters, digits, "_" and "-", at most 60; never empty."""
-    return _NOT_IN_NAMES.sub("_", text).strip("_")[:_LONGEST_NAME] or "unnamed"
+    """What a title or a name leaves for a file: letters, digits, "_" and "-", at most 60 bytes of them; never empty."""
+    kept = _NOT_IN_NAMES.sub("_", text).strip("_").encode("utf-8", "ignore")[:_LONGEST_NAME]
+    return kept.decode("utf-8", "ignore") or "unnamed"
 
 
 def _set_of(one: Arrangement, box: Floats, hearth: Hearth) -> Iterator[tuple[str, Pixels]]:
@@ -80,18 +86,13 @@ def _set_of(one: Arrangement, box: Floats, hearth: Hearth) -> Iterator[tuple[str
             yield view, sheet.taken(camera_of(view, box, WIDTH / HEIGHT))
         sheet.ground(None)
         for number in range(min(CLOSE_UPS, len(column.rows))):
-            yield _close_name(column, number), sheet.close_up(number)
+            yield f"worst_{number + 1}", sheet.close_up(number)
         column.choose(0)
         column.stand({})
         for name, mode, views in HEATED:
             sheet.heat(mode)
             for view in views:
                 yield f"{name}_{view}", sheet.taken(camera_of(view, box, WIDTH / HEIGHT))
-
-
-def _close_name(column: Column, number: int) -> str:
-    first, second = column.rows[number].between
-    return f"worst_{number + 1}_{file_name(first)}_{file_name(second)}"
 
 
 def _side_by_side(shown: Sequence[Arrangement], box: Floats, hearth: Hearth) -> Iterator[tuple[str, Pixels]]:
@@ -150,7 +151,7 @@ class _Sheet:
         self._ruler = ruler_actors(swept=mode == SWEPT)
         for actor in self._ruler:
             self.columns[-1].renderer.AddActor(actor)
-        for _ in self.hearth.steps([(column.shown.scene, column.stage) for column in self.columns], mode):
+        for _ in self.hearth.steps([column.stage for column in self.columns], mode):
             pass
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.report.wording import floor_mm, number
+from fitcheck.report.wording import floor_mm
 from fitcheck.result import Clearance, Verdict
 from fitcheck.view import colours, lettering, shapes
 
@@ -66,6 +66,6 @@ def pin_actors(pin: Pin) -> list[Any]:
 def now_actors(distance_mm: float, points_mm: Floats) -> list[Any]:
     """The line between the two nearest points in the pose shown, and how long it is."""
     line = shapes.line_actor(shapes.segments(points_mm), colours.MOVING, width=3.0, on_top=True)
-    words = lettering.label(f" now {number(distance_mm)} mm ", 13, font=lettering.BOLD, panel=colours.PANEL)
+    words = lettering.label(f" now {floor_mm(distance_mm)} mm ", 13, font=lettering.BOLD, panel=colours.PANEL)
     place = lettering.at_place(words, points_mm.mean(axis=0), aside=(14.0, 10.0))
     return [line, shapes.dots_actor(points_mm, colours.MOVING, 9.0), place]

@@ -23,7 +23,7 @@ def ruler_actors(*, swept: bool) -> list[Any]:
         actors.append(lettering.strip((_LEFT, low), (_RIGHT, high), colour))
     for start, _, _, word in colours.STEPS:
         actors.append(_word(start + (0.2 if start < colours.MUST_LEVEL < start + 1.0 else 0.5), word, colours.INK))
-    for level, word in ((colours.MUST_LEVEL, "must"), (colours.WANT_LEVEL, "want")):
+    for level, word in ((colours.MUST_LEVEL, "must"), (colours.WANT_LEVEL, "want, or must + guard")):
         actors.append(
             lettering.strip((_LEFT - 0.008, _at(level) - 0.0015), (_RIGHT, _at(level) + 0.0015), colours.MARK)
         )
@@ -32,6 +32,19 @@ def ruler_actors(*, swept: bool) -> list[Any]:
     actors.append(_word(4.0, "twice the want", colours.FAINT_INK))
     head = "least of every pose,\nagainst each pair's rule" if swept else "as scanned,\nagainst each pair's rule"
     title = lettering.label(head, 12, colours.INK)
+    return [*actors, lettering.at_share(title, _RIGHT, _HIGH + 0.03, across=lettering.RIGHT)]
+
+
+def verdict_actors() -> list[Any]:
+    """Without heat: what the parts' colours mean."""
+    actors = []
+    for number, (verdict, colour) in enumerate(colours.VERDICT.items()):
+        top = _HIGH - 0.06 * number
+        actors.append(lettering.strip((_LEFT, top - 0.04), (_RIGHT, top), colour))
+        text = lettering.label(verdict.value, 12, colours.INK)
+        place = (_LEFT - 0.012, top - 0.02)
+        actors.append(lettering.at_share(text, *place, across=lettering.RIGHT, up=lettering.MIDDLE))
+    title = lettering.label("a part's worst verdict", 12, colours.INK)
     return [*actors, lettering.at_share(title, _RIGHT, _HIGH + 0.03, across=lettering.RIGHT)]
 
 

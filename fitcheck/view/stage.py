@@ -6,6 +6,7 @@ scan is reduced for display; what is written on the screen never is.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,7 @@ Floats = NDArray[np.float64]
 SCAN_LAYER, PARTS, MOVING, REMOVED, PINS, GROUND = "scan", "parts", "moving", "removed", "pins", "ground"
 LAYERS = (SCAN_LAYER, PARTS, MOVING, REMOVED, PINS, GROUND)
 AXES = ("x", "y", "z")
+_CUT = (SCAN_LAYER, PARTS, MOVING, REMOVED)
 
 SHARP_TRIANGLES = 400_000
 """The scan is shown with about so many triangles at most …"""
@@ -77,6 +79,8 @@ class Stage:
         self.layers[layer].append(actor)
         actor.SetVisibility(layer not in self.hidden)
         self.renderer.AddActor(actor)
+        if layer in _CUT:
+            self._cut(actor)
         return actor
 
     def _add_scan(self) -> None:
@@ -118,6 +122,11 @@ class Stage:
                 actor = shapes.surface_actor(shapes.polydata(shown.points_mm, shown.faces), colours.MOVING)
                 pieces.append((self._add(MOVING, actor), shown.points_mm))
             self._bodies.append((body, pieces))
+
+    @property
+    def cell_mm(self) -> float:
+        """How far the scan's points were moved at most for display; 0 without a scan."""
+        return 0.0 if self.fine is None else math.sqrt(3.0) * self.fine.cell_mm
 
     def thing_at(self, actor: Any) -> str | None:
         """The name of what an actor shows: a part, a moving body or the scan; None for anything else."""
@@ -207,7 +216,6 @@ class Stage:
         self.layers[layer].remove(thing.surface)
         self.renderer.RemoveActor(thing.surface)
         thing.surface = self._add(layer, actor)
-        self._cut(actor)
 
     # -- marks --
 
@@ -240,7 +248,7 @@ class Stage:
             plane.SetOrigin(*(at_mm * np.abs(normal)))
             plane.SetNormal(*normal)
             self.cuts[axis] = plane
-        for layer in (SCAN_LAYER, PARTS, MOVING, REMOVED):
+        for layer in _CUT:
             for actor in self.layers[layer]:
                 self._cut(actor)
 

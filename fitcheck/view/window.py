@@ -17,14 +17,15 @@ from fitcheck.view import colours, lettering
 from fitcheck.view.cameras import VIEWS, Camera, across, box_of, camera_of
 from fitcheck.view.canvas import Canvas, Carrier
 from fitcheck.view.column import Arrangement, Column
-from fitcheck.view.controls import KEYS, Button, Movement, button, movements_of, slider
+from fitcheck.view.controls import KEYS, Button, Movement, button, movements_of, place, slider
 from fitcheck.view.graphics import ready_for_pictures, ready_for_window
 from fitcheck.view.heating import STATIC, SWEPT, Hearth
-from fitcheck.view.ruler import ruler_actors
+from fitcheck.view.ruler import ruler_actors, verdict_actors
 from fitcheck.view.stage import AXES, GROUND, LAYERS
 
 MOST_COLUMNS = 4
-HEAT_MODES = (SWEPT, STATIC, "off")
+OFF = "off"
+HEAT_MODES = (SWEPT, STATIC, OFF)
 
 _PANEL_PIXELS = 250
 _FIRST_HEIGHT = 0.59
@@ -77,8 +78,8 @@ class Window:
         for column in self.columns:
             column.remove()
         self.columns = []
-        for place, one in enumerate(shown):
-            self.columns.append(Column(self.canvas.views[1 + place], one))
+        for number, one in enumerate(shown, start=1):
+            self.columns.append(Column(self.canvas.views[number], one))
 
     def _link_cameras(self) -> None:
         for column in self.columns[1:]:
@@ -141,6 +142,8 @@ class Window:
     def _ground(self) -> None:
         """The ground of the next load state; after the last one none."""
         states = [None, *self.columns[0].shown.result.ground]
+        if len(states) == 1:
+            self._say("no ground: axles or load states are missing")
         self.state = states[(states.index(self.state) + 1) % len(states)]
         for column in self.columns:
             column.stage.show(GROUND, self.state is not None)
@@ -207,26 +210,25 @@ class Window:
     def _ask_for_heat(self) -> None:
         for actor in self._ruler:
             self.columns[-1].renderer.RemoveActor(actor)
-        self._ruler = []
-        if self.heat_mode == "off":
-            self.heat_left = iter(())
-            for column in self.columns:
-                column.stage.paint_plain()
-            self._say("colour: each part's worst verdict")
-            return
-        self._ruler = ruler_actors(swept=self.heat_mode == SWEPT)
+        for column in self.columns:
+            column.stage.paint_plain()  # no colour of the mode before
+        self._ruler = verdict_actors() if self.heat_mode == OFF else ruler_actors(swept=self.heat_mode == SWEPT)
         for actor in self._ruler:
             self.columns[-1].renderer.AddActor(actor)
-        stages = [(column.shown.scene, column.stage) for column in self.columns]
-        self.heat_left = self.hearth.steps(stages, self.heat_mode)
+        if self.heat_mode == OFF:
+            self.heat_left = iter(())
+            return
+        self.heat_left = self.hearth.steps([column.stage for column in self.columns], self.heat_mode)
 
     def heat_up(self, most: int | None = None) -> None:
         """Compute and paint the heat of so many more things; None: of all that are left."""
+        done = 0
         for done, words in enumerate(self.heat_left, start=1):
             self._say(words)
             if done == most:
                 return
-        self._say("")
+        if self.status.startswith("heat of"):
+            self._say("")
 
     def _say(self, words: str) -> None:
         self.status = words
@@ -235,9 +237,12 @@ class Window:
     # -- the pose --
 
     def _add_sliders(self) -> None:
-        """One slider for each movement of the mechanisms that all columns share."""
+        """One slider for each movement of the first column's mechanisms, instead of those that there were."""
         from vtkmodules.vtkInteractionWidgets import vtkSliderWidget
 
+        for _, widget in self.sliders.values():
+            widget.Off()
+        self.sliders = {}
         height = _FIRST_HEIGHT
         for axle in self.columns[0].shown.scene.mechanisms.values():
             for movement in movements_of(axle):
@@ -294,8 +299,20 @@ class Window:
         interactor.AddObserver("KeyPressEvent", wrapped(self._key))
         self._press_tag = interactor.AddObserver("LeftButtonPressEvent", wrapped(self._pressed), 10.0)
         interactor.AddObserver("TimerEvent", wrapped(self.tick))
+        interactor.AddObserver("ConfigureEvent", wrapped(self._resized))
+        self._resized()
         style.AddObserver("StartInteractionEvent", wrapped(self._turning, True))
         style.AddObserver("EndInteractionEvent", wrapped(self._turned))  # till then all events are the style's
+
+    def _resized(self) -> None:
+        """The panel keeps its width and the words their columns."""
+        edges = _edges(self.canvas.size[0], len(self.columns))
+        for view, left, right in zip(self.canvas.views, edges[:-1], edges[1:], strict=True):
+            view.SetViewport(left, 0.0, right, 1.0)
+        for _, widget in self.sliders.values():
+            place(widget.GetRepresentation(), edges[1])
+        for column in self.columns:
+            column.refresh()
 
     def run(self) -> None:
         """Stay until the window is closed."""
@@ -333,7 +350,11 @@ class Window:
         poses = [column.stage.poses for column in self.columns]
         hidden, cuts = self.columns[0].stage.hidden, tuple(self.columns[0].stage.cuts)
         self._put(shown)
+        self._link_cameras()
+        self.box = box_of([one.scene for one in shown])
         self.hearth = Hearth()
+        if self.state not in self.columns[0].shown.result.ground:
+            self.state = None
         for column, pair, kept in zip(self.columns, pairs, poses, strict=True):
             _take_up(column, pair, kept)
             for layer in LAYERS:
@@ -342,6 +363,7 @@ class Window:
             column.stage.stand_on(self.state if self.state in column.shown.result.ground else None)
         for axis in cuts:
             self._cut_at(axis, True)
+        self._add_sliders()  # a mechanism can have come, gone, or got other stops
         self._ask_for_heat()
         self._show_on_sliders()
         self.render()
@@ -432,13 +454,19 @@ _BUTTONS = (
 def _empty_canvas(shown: Sequence[Arrangement], *, off_screen: bool) -> Canvas:
     """A window with a panel on the left and a view for each arrangement, on the screen while it fills."""
     count = len(shown)
-    width = min(1900, 1400 if count == 1 else _PANEL_PIXELS + 640 * count)
-    edges = [0.0, *np.linspace(_PANEL_PIXELS / width, 1.0, count + 1)]
-    canvas = Canvas((width, 900), edges, off_screen=off_screen, interactive=True, title=_title(shown))
+    wanted = min(1900, 1400 if count == 1 else _PANEL_PIXELS + 640 * count), 900
+    canvas = Canvas(wanted, _edges(wanted[0], count), off_screen=off_screen, interactive=True, title=_title(shown))
+    if not off_screen:
+        canvas.shrink_to_screen()
     canvas.views[0].SetBackground(*colours.rgb(colours.PANEL))
     canvas.views[0].InteractiveOff()
     canvas.draw()
     return canvas
+
+
+def _edges(width: int, count: int) -> list[float]:
+    """The panel keeps its width; what is left is shared out."""
+    return [0.0, *np.linspace(min(0.5, _PANEL_PIXELS / width), 1.0, count + 1)]
 
 
 def _title(shown: Sequence[Arrangement]) -> str:
