@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fitcheck.checks.at_pose import Poses, described_poses, posed_pairs
 from fitcheck.geometry.distance import Closest
-from fitcheck.report.wording import floor_mm, number, pair_name, pose_words
+from fitcheck.report.wording import NOT_COMPUTED, floor_mm, number, pair_name, pose_words
 from fitcheck.result import Clearance, Result
 from fitcheck.vehicle.scene import Scene
 from fitcheck.view import colours, lettering
@@ -173,7 +173,7 @@ class Column:
 
     @staticmethod
     def _figures(row: Clearance) -> str:
-        found = f"least {number(row.distance_mm, 2)} mm, proven not below {floor_mm(row.at_least_mm)}"
+        found = f"least {_floor_words(row.distance_mm)} mm, proven not below {floor_mm(row.at_least_mm)}"
         if row.depth_mm is not None:
             found = f"they overlap, at least {number(row.depth_mm, 1)} mm deep"
         return f"{found}; must {number(row.must_mm)}, want {number(row.want_mm)}, guard {number(row.guard_mm)}"
@@ -203,4 +203,9 @@ def _heat_words(heat: HeatMap, place_mm: Floats, near_mm: float) -> str:
 def _now_words(distance_mm: float | None) -> str:
     if distance_mm is None:
         return "declared to touch"
-    return f"{math.floor(distance_mm * 100.0 + 1e-6) / 100.0:.2f} mm" if distance_mm > 0.0 else "they overlap"
+    return f"{_floor_words(distance_mm)} mm" if distance_mm > 0.0 else "they overlap"
+
+
+def _floor_words(distance_mm: float | None) -> str:
+    """Two decimals, rounded down: never more room than there is."""
+    return NOT_COMPUTED if distance_mm is None else f"{math.floor(distance_mm * 100.0 + 1e-6) / 100.0:.2f}"
