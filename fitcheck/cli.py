@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, TextIO
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from fitcheck import __version__
-from fitcheck.errors import FileProblem, InputError
+from fitcheck.errors import InputError
+from fitcheck.speaking import complain, never_choke_on_letters, only_our_words_on_stdout, say, show
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,10 +19,8 @@ if TYPE_CHECKING:
     from fitcheck.comparison import Comparison
     from fitcheck.report.progress import Progress
     from fitcheck.result import Result
-    from fitcheck.study.watch import Answer, Session
     from fitcheck.vehicle.scene import Scene
     from fitcheck.view.column import Arrangement
-    from fitcheck.view.window import News
 
     Checked = tuple[Scene, Result, str]
 
@@ -74,9 +71,9 @@ def check(
 
     The exit code is the verdict: 0 PASS, 1 FAIL, 3 NOT PROVEN.
     """
-    with _only_our_words_on_stdout():
+    with only_our_words_on_stdout():
         result = _check(layout, cache_dir, (load_states, only), fresh=fresh)
-    _show(result, as_json=as_json, parts=parts)
+    show(result, as_json=as_json, parts=parts)
     context.exit(result.exit_code)
 
 
@@ -105,11 +102,11 @@ def compare(
     """
     if in_window:
         _ready_for_columns(len(layouts))
-    with _only_our_words_on_stdout():
+    with only_our_words_on_stdout():
         comparison = _compare(layouts, cache_dir, load_state, fresh=fresh)
     _show_comparison(comparison, as_json=as_json)
     if in_window:
-        with _only_our_words_on_stdout():
+        with only_our_words_on_stdout():
             _open(_all_checked(layouts, cache_dir))
 
 
@@ -121,7 +118,7 @@ def view(layout: str, cache_dir: str | None) -> None:
 
     What can be done is listed in the window. The exit code is 0 once the window is closed, whatever the verdict is.
     """
-    with _only_our_words_on_stdout():
+    with only_our_words_on_stdout():
         _window([layout], cache_dir)
 
 
@@ -135,9 +132,9 @@ def picture(layouts: tuple[str, ...], folder: str, cache_dir: str | None) -> Non
     Side, below, rear, three-quarter, the worst places close up in their worst pose, heat; of several layouts
     a folder each, and the same views side by side. The exit code is 0 when all are written, whatever the verdicts are.
     """
-    with _only_our_words_on_stdout():
+    with only_our_words_on_stdout():
         written = _pictures(layouts, folder, cache_dir)
-    _say("".join(f"wrote {path}\n" for path in written))
+    say("".join(f"wrote {path}\n" for path in written))
 
 
 @commands.command()
@@ -152,17 +149,17 @@ def schema(of_result: bool, of_comparison: bool) -> None:
     if of_comparison:
         from fitcheck.report.comparison_document import comparison_schema_text
 
-        _say(comparison_schema_text())
+        say(comparison_schema_text())
     elif of_result:
         from fitcheck.report.schema import result_schema_text
 
-        _say(result_schema_text())
+        say(result_schema_text())
     else:
         import json
 
         from fitcheck.layout.schema import json_schema
 
-        _say(json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n")
+        say(json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n")
 
 
 @commands.command()
@@ -174,10 +171,10 @@ def new(directory: str) -> None:
     from fitcheck.layout.starter import write_starter
 
     written = write_starter(Path(directory))
-    _say("".join(f"wrote {path}\n" for path in written))
+    say("".join(f"wrote {path}\n" for path in written))
     layouts = [path for path in written if path.suffix == ".yaml" and path.stem != "vehicle"]
     if layouts:
-        _say(f'type next: fitcheck check "{layouts[0]}"\n')
+        say(f'type next: fitcheck check "{layouts[0]}"\n')
 
 
 @commands.command()
@@ -204,7 +201,12 @@ def watch(
     """
     if in_window:
         _ready_for_columns(1)
-    context.exit(_watch(layout, cache_dir, (load_states, only), in_window=in_window))
+    from pathlib import Path
+
+    from fitcheck.watching import watch_layout
+
+    folder = None if cache_dir is None else Path(cache_dir)
+    context.exit(watch_layout(Path(layout), folder, (load_states, only), in_window=in_window))
 
 
 def _check(layout: str, cache_dir: str | None, chosen: tuple[Sequence[str], Sequence[str]], *, fresh: bool) -> Result:
@@ -252,7 +254,7 @@ def _show_comparison(comparison: Comparison, *, as_json: bool) -> None:
     if as_json:
         from fitcheck.report.comparison_document import comparison_json
 
-        _say(comparison_json(comparison))
+        say(comparison_json(comparison))
         return
     import io
 
@@ -263,7 +265,7 @@ def _show_comparison(comparison: Comparison, *, as_json: bool) -> None:
         return
     page = io.StringIO()
     print_comparison(comparison, page)
-    _say(page.getvalue())
+    say(page.getvalue())
 
 
 def _window(layouts: Sequence[str], cache_dir: str | None) -> None:
@@ -273,12 +275,10 @@ def _window(layouts: Sequence[str], cache_dir: str | None) -> None:
     _open(_all_checked(layouts, cache_dir))
 
 
-def _open(checked: Sequence[Checked], news: News | None = None) -> None:
-    from fitcheck.view.window import Window
+def _open(checked: Sequence[Checked]) -> None:
+    from fitcheck.view.window import show_window
 
-    window = Window(_arrangements(checked), news=news)
-    window.open()
-    window.run()
+    show_window(_arrangements(checked))
 
 
 def _ready_for_columns(count: int) -> None:
@@ -333,249 +333,27 @@ def _arrangements(checked: Sequence[Checked]) -> list[Arrangement]:
     return [Arrangement(scene, result, Path(layout).stem) for scene, result, layout in checked]
 
 
-def _watch(
-    layout: str, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]], *, in_window: bool
-) -> int:
-    """Check at every save until Ctrl-C, or until nobody reads any more; the exit code of the last one."""
-    import gc
-    from pathlib import Path
-
-    from fitcheck.layout.reader import read_bytes
-
-    read_bytes(Path(layout), Path(layout).as_posix())  # a mistyped name is not waited for
-    gc.disable()  # garbage is looked for while nothing else is to be done
-    code, said = INTERRUPTED, ""
-    with _session(Path(layout), cache_dir, chosen) as session, _ctrl_c_is_remembered() as pressed:
-        try:
-            while True:
-                found = _recheck(session)
-                if isinstance(found, str) and session.wait(_HALF_SAVED_S):
-                    continue
-                code = WRONG_INPUT if isinstance(found, str) else found.result.exit_code
-                listening, said = _tell(found, said)
-                gc.collect()
-                gc.freeze()
-                if in_window and not isinstance(found, str):
-                    return _watch_in_window(session, found, layout)
-                if not listening or not _saved(session, pressed):
-                    return code
-        except KeyboardInterrupt:
-            return code
-
-
-def _watch_in_window(session: Session, first: Answer, layout: str) -> int:
-    """Show each save in a window, and tell it on the terminal, until the window is closed; the last one's code."""
-    codes, said = [first.result.exit_code], [""]
-
-    def news() -> list[Arrangement] | None:
-        if not session.touched():
-            return None
-        found = _recheck(session)
-        if isinstance(found, str) and session.wait(_HALF_SAVED_S):
-            return None
-        codes.append(WRONG_INPUT if isinstance(found, str) else found.result.exit_code)
-        said.append(_tell(found, said[-1])[1])
-        if isinstance(found, str) or found.again:
-            return None
-        return _arrangements([(found.scene, found.result, layout)])
-
-    try:
-        _open([(first.scene, first.result, layout)], news)
-    except KeyboardInterrupt:
-        return codes[-1]
-    return codes[-1]
-
-
-_HALF_SAVED_S = 0.2
-"""An editor that writes anew may leave a file empty or missing for so long: no error is worth telling before."""
-
-
-def _session(layout: Path, cache_dir: str | None, chosen: tuple[tuple[str, ...], tuple[str, ...]]) -> Session:
-    from pathlib import Path
-
-    from fitcheck.layout import KnownHashes, load_scene, named_files
-    from fitcheck.study.watch import Reading, Session
-
-    folder, hashes = None if cache_dir is None else Path(cache_dir), KnownHashes()
-
-    def load(path: Path, progress: Any) -> Scene:
-        return load_scene(path, cache_dir=folder, progress=progress, hashes=hashes)
-
-    load_states, only = chosen
-    return Session(layout, Reading(load, named_files), load_states=load_states, only=only)
-
-
-def _recheck(session: Session) -> Answer | str:
-    """The answer, or the words of the error."""
-    from fitcheck.report.progress import Progress
-    from fitcheck.study.watch import Trouble
-
-    with _only_our_words_on_stdout(), Progress(sys.stderr) as progress:
-        progress(f"reading {session.layout}")
-        found = session.recheck(progress)
-    return found.words if isinstance(found, Trouble) else found
-
-
-def _tell(found: Answer | str, said: str) -> tuple[bool, str]:
-    """Print what a save came to: whether somebody still reads, and the error that was told last ('': none)."""
-    if isinstance(found, str):
-        _complain("as before: " + found.splitlines()[0] if found == said else found, WRONG_INPUT)
-        return True, found
-    if found.again:
-        return True, ""
-    if found.changes is None:
-        names = ", ".join(os.path.basename(file) for file in found.result.inputs)
-        return _show(found.result, as_json=False, parts=False) and _say(f"\nwatching {names}; Ctrl-C ends\n"), ""
-    import time
-
-    from fitcheck.report.changes import change_lines, verdict_line
-
-    first, *others = [*change_lines(found.changes), verdict_line(found.result)]
-    lines = [f"{time.strftime('%H:%M:%S')}  {first}", *(f"{'':10}{line}" for line in others)]
-    return _say("\n" + "\n".join(lines) + "\n"), ""
-
-
-@contextmanager
-def _ctrl_c_is_remembered() -> Iterator[list[int]]:
-    """Ctrl-C interrupts as ever, and leaves an item in the list: an interrupt that falls into a callback of
-    Python's own housekeeping is swallowed there."""
-    import signal
-    import threading
-
-    pressed: list[int] = []
-    if threading.current_thread() is not threading.main_thread():  # signals are the main thread's
-        yield pressed
-        return
-
-    def stop(number: int, frame: object) -> None:
-        pressed.append(number)
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGINT, stop)
-    try:
-        yield pressed
-    finally:
-        signal.signal(signal.SIGINT, before or signal.default_int_handler)
-
-
-def _saved(session: Session, pressed: list[int]) -> bool:
-    """Wait for the next save; False when Ctrl-C was pressed, or nobody reads what we say any more."""
-    while not pressed and not session.wait(0.5):
-        if _nobody_reads():
-            return False
-    return not pressed
-
-
-def _nobody_reads() -> bool:
-    """Whether standard output is a pipe or a terminal whose other end is closed; False where that cannot be told."""
-    import select
-
-    try:
-        ask = select.poll()
-        ask.register(sys.stdout.fileno(), 0)
-        return bool(ask.poll(0))
-    except (AttributeError, OSError, ValueError):  # Windows, or no real standard output
-        return False
-
-
-def _show(result: Result, *, as_json: bool, parts: bool) -> bool:
-    """Print a result; whether somebody still reads."""
-    if as_json:
-        from fitcheck.report.json_document import to_json
-
-        return _say(to_json(result))
-    import io
-
-    from fitcheck.report.terminal import print_result
-
-    if sys.stdout is not None and sys.stdout.isatty():
-        print_result(result, sys.stdout, parts=parts)
-        return True
-    page = io.StringIO()
-    print_result(result, page, parts=parts)
-    return _say(page.getvalue())
-
-
-def _say(text: str) -> bool:
-    """Write to standard output; False when its reader has gone (``| head -1``): no error, the exit code stays.
-
-    Raises FileProblem when standard output cannot be written for another reason.
-    """
-    if sys.stdout is None:  # closed by whoever started us
-        return False
-    try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except OSError as error:
-        _forget_stdout()
-        if error.errno not in (errno.EPIPE, errno.EINVAL):  # EINVAL: a closed pipe on Windows
-            raise FileProblem(f"standard output cannot be written: {error.strerror}") from error
-        return False
-    return True
-
-
-def _forget_stdout() -> None:
-    """Let what is left in the buffer go nowhere, or Python would complain when it ends."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, sys.stdout.fileno())
-
-
-@contextmanager
-def _only_our_words_on_stdout() -> Iterator[None]:
-    """While libraries compute, send what they print to standard error, also from C."""
-    try:
-        out, err = sys.stdout.fileno(), sys.stderr.fileno()
-        kept = os.dup(out)
-    except (AttributeError, OSError, ValueError):  # no real standard output: closed, or replaced by a test
-        yield
-        return
-    try:
-        sys.stdout.flush()
-        os.dup2(err, out)
-        yield
-    finally:
-        sys.stdout.flush()
-        os.dup2(kept, out)
-        os.close(kept)
-
-
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command line and return the exit code; every error has become a message on standard error."""
     for stream in (sys.stdout, sys.stderr):
-        _never_choke_on_letters(stream)
+        never_choke_on_letters(stream)
     try:
         code = commands.main(args=arguments, prog_name="fitcheck", standalone_mode=False)
     except InputError as error:
-        return _complain(str(error), WRONG_INPUT)
+        return complain(str(error), WRONG_INPUT)
     except click.ClickException as error:
         error.show()
         return WRONG_INPUT
     except (KeyboardInterrupt, click.Abort):
-        return _complain("stopped", INTERRUPTED)
+        return complain("stopped", INTERRUPTED)
     except Exception as error:  # noqa: BLE001  (the outermost edge: what gets here is a bug, and is reported as one)
-        return _complain(_bug_report(error), OUR_BUG)
+        return complain(_bug_report(error), OUR_BUG)
     return code if isinstance(code, int) else 0
 
 
 def main() -> None:
     """The console script."""
     sys.exit(run())
-
-
-def _never_choke_on_letters(stream: TextIO | None) -> None:
-    """Print "?" for what the terminal's encoding does not have, instead of failing."""
-    reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure is not None:
-        reconfigure(errors="replace")
-
-
-def _complain(message: str, code: int) -> int:
-    from fitcheck.report.wording import clean
-
-    lines = "\n".join(clean(line) for line in message.splitlines())
-    if sys.stderr is not None:
-        print(f"fitcheck: {lines}", file=sys.stderr)  # noqa: T201
-    return code
 
 
 def _bug_report(error: Exception) -> str:

@@ -451,6 +451,13 @@ _BUTTONS = (
 )  # fmt: skip
 
 
+def show_window(shown: Sequence[Arrangement], news: News | None = None) -> None:
+    """Show arrangements in a window until it is closed."""
+    window = Window(shown, news=news)
+    window.open()
+    window.run()
+
+
 def _empty_canvas(shown: Sequence[Arrangement], *, off_screen: bool) -> Canvas:
     """A window with a panel on the left and a view for each arrangement, on the screen while it fills."""
     count = len(shown)

@@ -14,9 +14,16 @@ import time
 from pathlib import Path
 
 FRAMES = 5
+STARTED = time.time()
 
 
 def measure(layout: Path, cache: Path) -> dict[str, float] | None:
+    """The second of two processes: scan and answers are kept. "first_s": how long the first took to open."""
+    first, again = _process(layout, cache), _process(layout, cache)
+    return None if first is None or again is None else {**again, "first_s": first["open_s"]}
+
+
+def _process(layout: Path, cache: Path) -> dict[str, float] | None:
     """Seconds from the start of the process to the first full frame and the rest; None without a screen.
 
     Without a screen of its own (DISPLAY) it is asked of a virtual one, where Xvfb is installed.
@@ -25,6 +32,7 @@ def measure(layout: Path, cache: Path) -> dict[str, float] | None:
     if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
         if shutil.which("xvfb-run") is None:
             return None
+        command[2] = "0"  # the virtual screen's own start does not count
         command = ["xvfb-run", "-a", "-s", "-screen 0 1500x1000x24", *command]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode != 0:
@@ -39,11 +47,14 @@ def show(found: dict[str, float] | None) -> None:
         return
     frames = f"a frame {found['frame_s']:.3f} s, while it turns {found['turning_frame_s']:.3f} s"
     heat = f"all heat {found['swept_heat_s']:.2f} s swept, {found['static_heat_s']:.2f} s as scanned"
-    print(f"  view: open after {found['open_s']:.2f} s; {frames}; {heat}", flush=True)
+    print(
+        f"  view: open after {found['open_s']:.2f} s (the first time {found['first_s']:.2f} s); {frames}; {heat}",
+        flush=True,
+    )
 
 
 def _main() -> None:
-    began, layout, cache = float(sys.argv[1]), sys.argv[2], sys.argv[3]
+    began, layout, cache = float(sys.argv[1]) or STARTED, sys.argv[2], sys.argv[3]
     from fitcheck import cli
     from fitcheck.view.window import Window
 
