@@ -39,7 +39,9 @@ def say_what_next(answers: "list[tuple[str, int]]") -> None:
         "",
         "Type next, in {}:".format(_environment.ROOT),
         "  {} check {}".format(command, answers[0][0]),
-        "  {} check {} --json".format(command, answers[0][0]),
+        "  {} view {}".format(command, answers[0][0]),
+        "  {} compare {} {}".format(command, answers[0][0], answers[2][0]),
+        "  {} watch {}".format(command, answers[0][0]),
         "  {} new my_truck".format(command),
         "  {} --help".format(command),
     ]
