@@ -1,4 +1,4 @@
-"""Text and flat marks laid over a 3D view, in pixels or at a place on the vehicle.
+"""Text and flat marks laid over a 3D view, at a share of it or at a place on the vehicle.
 
 The font is one with the letters of many scripts, where it is there. Whatever a layout's
 author typed is shown as text: the drawing library would read "|" as columns and "$" as formulas.
@@ -18,7 +18,7 @@ from fitcheck.report.wording import clean
 from fitcheck.view.colours import INK, rgb
 
 TOP, MIDDLE, BOTTOM = "top", "middle", "bottom"
-LEFT, CENTRE, RIGHT = "left", "centre", "right"
+LEFT, RIGHT = "left", "right"
 PLAIN, BOLD, EVEN = "DejaVuSans", "DejaVuSans-Bold", "DejaVuSansMono"
 """Fonts: plain, bold, and one with letters of even width."""
 
@@ -85,14 +85,6 @@ def use_font(style: Any, font: str) -> None:
         style.SetFontFile(font_file(font))
 
 
-def at_pixel(actor: Any, x: float, y: float, *, across: str = LEFT, up: str = BOTTOM) -> Any:
-    """Place a text actor in pixels of its view, counted from the lower left; which of its points lies there."""
-    actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
-    actor.SetPosition(float(x), float(y))
-    _justify(actor, across, up)
-    return actor
-
-
 def at_share(actor: Any, x: float, y: float, *, across: str = LEFT, up: str = BOTTOM) -> Any:
     """Place a text actor at a share (0 to 1) of its view's width and height."""
     actor.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
@@ -120,7 +112,6 @@ def _justify(actor: Any, across: str, up: str) -> None:
     style = actor.GetTextProperty()
     {
         LEFT: style.SetJustificationToLeft,
-        CENTRE: style.SetJustificationToCentered,
         RIGHT: style.SetJustificationToRight,
     }[across]()
     {
