@@ -14,7 +14,7 @@ SAMPLE = Path(__file__).parents[1] / "sample_meshes" / "hollin262"
 _CHORD_MM = 0.02  # of a round piece's prism, and of the engine's own tolerance
 
 
-@pytest.fixture(scope="module", params=["a", "b"])
+@pytest.fixture(scope="module", params=["a", "a2", "d", "b", "b2"])
 def arrangement(request):
     scene = fitcheck.load_scene(str(SAMPLE / f"{request.param}.yaml"))
     return scene, fitcheck.check_scene(scene), Heat(scene)
