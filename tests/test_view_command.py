@@ -116,13 +116,23 @@ def test_check_never_loads_the_drawing_library(layout):
     json.loads(run("check", layout, "--json").stdout)
 
 
-@needs_drawing
-def test_a_real_window_opens_listens_and_closes(layout):
-    """On a screen: the command's own window, told by a timer of the test to press a key and then q."""
+def driven_window(driver: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """A command run on a screen by a script that presses its keys; left out where there is no screen to be had."""
     with screen() as there_is_one:
         if not there_is_one:
             pytest.skip("no screen, and no Xvfb to make one")
-        driver = (
+        command = [sys.executable, "-c", driver, *arguments]
+        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@needs_drawing
+def test_a_real_window_opens_listens_and_closes(layout):
+    """On a screen: the command's own window, told by a timer of the test to press a key and then q."""
+    done = driven_window(
+        (
             "import sys\n"
             "from fitcheck import cli\n"
             "from fitcheck.view.window import Window\n"
@@ -138,21 +148,18 @@ def test_a_real_window_opens_listens_and_closes(layout):
             "Window.tick = driven\n"
             "code = cli.run(sys.argv[1:])\n"
             "print(code, len(seen), min(seen) > 5)\n"
-        )
-        done = subprocess.run(
-            [sys.executable, "-c", driver, "view", layout], capture_output=True, text=True, check=False, timeout=120
-        )
-        assert done.returncode == 0, done.stderr
-        assert done.stdout.split() == ["0", "5", "True"]
+        ),
+        "view",
+        layout,
+    )
+    assert done.stdout.split() == ["0", "5", "True"]
 
 
 @needs_drawing
 def test_a_watched_layout_is_shown_again_after_a_save(layout):
     """The window of ``watch --window`` goes over to what was saved; closing it ends the watch with its exit code."""
-    with screen() as there_is_one:
-        if not there_is_one:
-            pytest.skip("no screen, and no Xvfb to make one")
-        driver = (
+    done = driven_window(
+        (
             "import sys, time\n"
             "from pathlib import Path\n"
             "from fitcheck import cli\n"
@@ -173,15 +180,11 @@ def test_a_watched_layout_is_shown_again_after_a_save(layout):
             "Window.tick = driven\n"
             "code = cli.run(sys.argv[1:])\n"
             "print('\\n' + repr((code, titles[-1])))\n"
-        )
-        done = subprocess.run(
-            [sys.executable, "-c", driver, "watch", layout, "--window"],
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=120,
-        )
-    assert done.returncode == 0, done.stderr
+        ),
+        "watch",
+        layout,
+        "--window",
+    )
     code, title = ast.literal_eval(done.stdout.splitlines()[-1])
     assert title == "saved again"
     assert code in (0, 1, 3)

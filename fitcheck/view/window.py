@@ -7,6 +7,7 @@ computed one thing at a time between frames, so the window opens at once and sta
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -88,7 +89,7 @@ class Window:
     def _fill_panel(self) -> None:
         """Buttons from the top, the keys at the bottom, a line that says what goes on between them and the sliders."""
         for number, (words, name) in enumerate(_BUTTONS):
-            made = button(words, lambda name=name: self.act(name), (0.05, 0.985 - 0.029 * number))  # type: ignore[misc]
+            made = button(words, partial(self.act, name), (0.05, 0.985 - 0.029 * number))
             self.buttons.append(made)
             self.panel.AddActor(made.actor)
         self._mark_layers()
