@@ -122,3 +122,84 @@ def save(folder: Path, name: str, data: bytes) -> Path:
     path = folder / name
     path.write_bytes(data)
     return path
+
+
+def glb_tables(*tables: NDArray[Any]) -> tuple[dict[str, Any], bytes]:
+    """A description with one table per array (floats of 3 columns, else unsigned whole numbers), one node."""
+    kinds = {"f4": 5126, "u4": 5125, "u2": 5123, "u1": 5121, "i2": 5122}
+    tree: dict[str, Any] = {"asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}], "nodes": [{"mesh": 0}]}
+    tree |= {"meshes": [], "accessors": [], "bufferViews": []}
+    data = b""
+    for number, table in enumerate(tables):
+        kind = table.dtype.str[1:]
+        shape = {"type": "VEC3", "count": len(table)} if table.ndim == 2 else {"type": "SCALAR", "count": table.size}
+        tree["accessors"].append({"bufferView": number, "componentType": kinds[kind], **shape})
+        tree["bufferViews"].append({"buffer": 0, "byteOffset": len(data), "byteLength": table.nbytes})
+        data += table.tobytes() + b"\0" * (-table.nbytes % 4)
+    tree["buffers"] = [{"byteLength": len(data)}]
+    return tree, data
+
+
+def pcd_bytes(
+    points: ArrayLike, kind: str = "binary", *, extra: str = "", header: dict[str, str] | None = None
+) -> bytes:
+    """A PCD of x, y, z in single precision, with an "extra" field of four bytes before them if one is named."""
+    p = np.asarray(points, dtype="<f4")
+    names, count = ["x", "y", "z"], 3
+    rows = [p[:, 0], p[:, 1], p[:, 2]]
+    if extra:
+        names, count, rows = [extra, *names], 4, [np.full(len(p), 7, "<u4").view("<f4"), *rows]
+    said = {
+        "VERSION": "0.7", "FIELDS": " ".join(names), "SIZE": " ".join(["4"] * count),
+        "TYPE": " ".join(["U"] * (count - 3) + ["F"] * 3), "COUNT": " ".join(["1"] * count), "WIDTH": str(len(p)),
+        "HEIGHT": "1", "VIEWPOINT": "0 0 0 1 0 0 0", "POINTS": str(len(p)), "DATA": kind, **(header or {}),
+    }  # fmt: skip
+    head = "# .PCD v0.7 - Point Cloud Data file format\n" + "".join(f"{k} {v}\n" for k, v in said.items())
+    if kind == "ascii":
+        lines = [" ".join(["7"] * (count - 3) + [repr(float(c)) for c in row]) for row in p]
+        return (head + "\n".join([*lines, ""])).encode()
+    if kind == "binary":
+        return head.encode() + np.stack(rows, axis=1).tobytes()
+    whole = b"".join(row.tobytes() for row in rows)
+    packed = lzf(whole)
+    return head.encode() + struct.pack("<II", len(packed), len(whole)) + packed
+
+
+def lzf(data: bytes) -> bytes:
+    """LZF, written from its description: literal runs of up to 32 bytes, copies of 3 to 264 from up to 8192 before."""
+    out, run, at = bytearray(), bytearray(), 0
+    seen: dict[bytes, int] = {}
+
+    def flush() -> None:
+        for start in range(0, len(run), 32):
+            piece = run[start : start + 32]
+            out.append(len(piece) - 1)
+            out.extend(piece)
+        run.clear()
+
+    while at < len(data):
+        key = data[at : at + 3]
+        start = seen.get(key, -1)
+        seen[key] = at
+        if len(key) < 3 or start < 0 or at - start > 8192:
+            run.append(data[at])
+            at += 1
+            continue
+        flush()
+        length = 3
+        while length < 264 and at + length < len(data) and data[start + length] == data[at + length]:
+            length += 1
+        back, short = at - start - 1, length - 2
+        out.append((min(short, 7) << 5) | (back >> 8))
+        if short >= 7:
+            out.append(short - 7)
+        out.append(back & 255)
+        at += length
+    flush()
+    return bytes(out)
+
+
+def xyz_text(points: ArrayLike, mark: str = " ", *, header: str = "", comma: bool = False) -> bytes:
+    """Points as lines of numbers, with a decimal comma if asked."""
+    lines = [mark.join(repr(float(c)).replace(".", "," if comma else ".") for c in row) for row in np.asarray(points)]
+    return "\n".join(([header] if header else []) + [*lines, ""]).encode()

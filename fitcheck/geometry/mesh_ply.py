@@ -1,9 +1,7 @@
-"""PLY files: the header as a promise, then vertices and faces, binary or text."""
+"""PLY files: vertices and faces, binary or text, as the header (mesh_ply_header) promises them."""
 
 from __future__ import annotations
 
-import warnings
-from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
@@ -11,153 +9,53 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import MeshError
-from fitcheck.geometry.meshes import mesh_error
+from fitcheck.geometry.mesh_ply_header import Element, Header, read_header
+from fitcheck.geometry.mesh_text import numbers_in, open_end
+from fitcheck.geometry.meshes import Found, float_step, mesh_error
 from fitcheck.geometry.polygons import Polygons
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
-_TYPES = {
-    "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2",
-    "uint16": "u2", "int": "i4", "int32": "i4", "uint": "u4", "uint32": "u4", "float": "f4", "float32": "f4",
-    "double": "f8", "float64": "f8", "int64": "i8", "uint64": "u8",
-}  # fmt: skip
-_FORMATS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}
-_INDEX_NAMES = ("vertex_indices", "vertex_index")
 _AXES = ("x", "y", "z")
-_HEADER_LIMIT = 1 << 18
 _ROWS = 1 << 19  # rows a chunk: a few ten MB
 _AGAIN = "The file is cut short or damaged: export or copy it again."
 
 
-@dataclass(frozen=True)
-class _Property:
-    """``count_type`` is set for a list. Types are numpy codes with byte order."""
-
-    name: str
-    type: str
-    count_type: str | None = None
-
-
-@dataclass(frozen=True)
-class _Element:
-    name: str
-    count: int
-    properties: tuple[_Property, ...]
-
-    @property
-    def index(self) -> _Property:
-        """The list that holds a face's corners: by name, else the only list there is."""
-        lists = [p for p in self.properties if p.count_type]
-        named = [p for p in lists if p.name in _INDEX_NAMES]
-        return (named or lists)[0]
-
-    def least_bytes(self) -> int:
-        """A row cannot be shorter; a face's corners are at least three."""
-        total = 0
-        for p in self.properties:
-            size = np.dtype(p.type).itemsize
-            corners = 3 if self.name == "face" and p is self.index else 0
-            total += np.dtype(p.count_type).itemsize + corners * size if p.count_type else size
-        return total
-
-
-@dataclass(frozen=True)
-class _Header:
-    order: str  # "<", ">" or "" for text
-    elements: tuple[_Element, ...]
-    data_start: int
-
-
-def read_ply(path: Path) -> tuple[Floats, Ints | Polygons, tuple[str, ...]]:
-    """Vertices (n, 3) float64 and triangles (m, 3) int32, or Polygons where not all are triangles.
+def read_ply(path: Path) -> Found:
+    """Vertices (n, 3) float64 and triangles (m, 3) int32, or Polygons where not all are triangles; a cloud has none.
 
     Raises MeshError for a header that cannot be read or promises more, or less, than the file holds.
     """
     with path.open("rb") as file:
-        header = _read_header(path, file)
-        _check_promise(path, header)
+        header = read_header(path, file)
         file.seek(header.data_start)
-        return (_read_binary if header.order else _read_text)(path, file, header)
+        vertices, faces, notes = (_read_binary if header.order else _read_text)(path, file, header)
+    grid = ("its rows and columns (range_grid) were left out",) if any(
+        e.name == "range_grid" for e in header.elements) else ()  # fmt: skip
+    return Found(vertices, faces, (*notes, *grid), _step(header, vertices))
 
 
-def _read_header(path: Path, file: BinaryIO) -> _Header:
-    head = file.read(_HEADER_LIMIT)
-    if not head.startswith(b"ply"):
-        raise mesh_error(path, "it does not begin with 'ply'", "It is not a PLY file: check its name.")
-    end = head.find(b"end_header")
-    stop = head.find(b"\n", end)
-    if end < 0 or stop < 0:
-        raise mesh_error(path, "its header has no end ('end_header' was expected)", _AGAIN)
-    lines = head[:end].decode("latin-1").splitlines()
-    order, elements = "?", []
-    for number, line in enumerate(lines, start=1):
-        words = line.split()
-        try:
-            if words[:1] == ["format"]:
-                order = _FORMATS[words[1]]
-            elif words[:1] == ["element"]:
-                elements.append(_Element(words[1], _count(words[2]), ()))
-            elif words[:1] == ["property"]:
-                last = elements[-1]
-                elements[-1] = _Element(last.name, last.count, (*last.properties, _property(words, order)))
-        except (KeyError, IndexError, ValueError):
-            raise mesh_error(path, f"header line {number} cannot be read: {line.strip()!r}", _AGAIN) from None
-    if order == "?":
-        raise mesh_error(path, "its header names no format", _AGAIN)
-    return _Header(order, tuple(elements), stop + 1)
-
-
-def _count(word: str) -> int:
-    if not word.isdecimal():
-        raise ValueError(word)
-    return int(word)
-
-
-def _property(words: list[str], order: str) -> _Property:
-    if words[1] == "list":
-        return _Property(words[4], order + _TYPES[words[3]], order + _TYPES[words[2]])
-    return _Property(words[2], order + _TYPES[words[1]])
-
-
-def _check_promise(path: Path, header: _Header) -> None:
-    names = [e.name for e in header.elements]
-    if names.count("vertex") != 1 or not {"x", "y", "z"} <= {p.name for e in header.elements if e.name == "vertex"
-                                                            for p in e.properties if not p.count_type}:  # fmt: skip
-        raise mesh_error(path, "its header has no vertices with x, y and z", "Export it again, as a mesh.")
-    counts = {e.name: e.count for e in header.elements}
-    twice = next((e for e in header.elements if len({p.name for p in e.properties}) < len(e.properties)), None)
-    if twice is not None or len(counts) < len(header.elements):
-        raise mesh_error(path, "its header names something twice", _AGAIN)
-    if "tristrips" in counts:
-        raise mesh_error(path, "it holds triangle strips, which are not read", "Export it with plain faces.")
-    if not counts.get("face"):
-        raise mesh_error(path, f"{counts['vertex']} points and no faces: a point cloud, not a mesh: not read yet",
-                         "Make a surface mesh of it in the scanner's software and export that.")  # fmt: skip
-    for element in header.elements:
-        if element.name == "face" and not any(p.count_type for p in element.properties):
-            raise mesh_error(path, "its faces have no list of vertices", _AGAIN)
-    there = path.stat().st_size - header.data_start
-    per_row = [_least_text(e) if not header.order else e.least_bytes() for e in header.elements]
-    least = sum(e.count * row for e, row in zip(header.elements, per_row, strict=True)) - (not header.order)
-    if least > there or max(e.count for e in header.elements) >= 2**31:
-        promised = ", ".join(f"{e.count} × {e.name}" for e in header.elements)
-        raise mesh_error(path, f"its header promises {promised}: at least {least} bytes; {there} bytes follow", _AGAIN)
-
-
-def _least_text(element: _Element) -> int:
-    """A text row cannot be shorter: a digit and a blank for each number."""
-    return 2 * sum(1 + (3 if element.name == "face" and p is element.index else 0) if p.count_type else 1
-                   for p in element.properties)  # fmt: skip
+def _step(header: Header, vertices: Floats) -> float:
+    """How far apart the file's own numbers lie at its vertices; 0 for double precision."""
+    element = next(e for e in header.elements if e.name == "vertex")
+    kinds = {np.dtype(p.type) for p in element.properties if p.name in _AXES}
+    if not header.order or not len(vertices):
+        return 0.0
+    if any(kind.kind in "iu" for kind in kinds):
+        return 1.0
+    return float_step(float(max(-vertices.min(), vertices.max()))) if np.float32 in {k.type for k in kinds} else 0.0
 
 
 # --- binary ---------------------------------------------------------------------------------------------------------
 
 
-def _read_binary(path: Path, file: BinaryIO, header: _Header) -> tuple[Floats, Ints | Polygons, tuple[str, ...]]:
+def _read_binary(path: Path, file: BinaryIO, header: Header) -> tuple[Floats, Ints | Polygons, tuple[str, ...]]:
     vertices: Floats = np.empty((0, 3))
     faces: Ints | Polygons = np.empty((0, 3), np.int32)
     for element in header.elements:
+        if element.count == 0:
+            continue
         if element.name == "vertex" and not any(p.count_type for p in element.properties):
             vertices = _binary_vertices(path, file, element)
         elif element.name == "face":
@@ -180,7 +78,7 @@ def _rows(path: Path, file: BinaryIO, dtype: np.dtype[np.void], count: int) -> N
     return rows
 
 
-def _binary_vertices(path: Path, file: BinaryIO, element: _Element) -> Floats:
+def _binary_vertices(path: Path, file: BinaryIO, element: Element) -> Floats:
     names = [p.name if p.name in _AXES else f"{i} {p.name}" for i, p in enumerate(element.properties)]
     dtype = np.dtype([(name, p.type) for name, p in zip(names, element.properties, strict=True)])
     vertices = np.empty((element.count, 3))
@@ -191,7 +89,7 @@ def _binary_vertices(path: Path, file: BinaryIO, element: _Element) -> Floats:
     return vertices
 
 
-def _binary_faces(path: Path, file: BinaryIO, element: _Element) -> Ints | Polygons | None:
+def _binary_faces(path: Path, file: BinaryIO, element: Element) -> Ints | Polygons | None:
     """All faces where every row has as many corners as the first, as nearly always; None (and rewound) otherwise."""
     begin = file.tell()
     lengths = _first_lengths(file, element)
@@ -216,7 +114,7 @@ def _binary_faces(path: Path, file: BinaryIO, element: _Element) -> Ints | Polyg
     return faces if corners == 3 else Polygons(np.full(len(faces), corners, np.int64), faces.ravel())
 
 
-def _first_lengths(file: BinaryIO, element: _Element) -> dict[str, int]:
+def _first_lengths(file: BinaryIO, element: Element) -> dict[str, int]:
     lengths: dict[str, int] = {}
     for p in element.properties:
         size = np.dtype(p.type).itemsize
@@ -239,7 +137,7 @@ def _as_int32(path: Path, indices: NDArray[np.generic]) -> Ints:
     return indices.astype(np.int32)
 
 
-def _walk(path: Path, file: BinaryIO, element: _Element) -> Polygons:
+def _walk(path: Path, file: BinaryIO, element: Element) -> Polygons:
     """Row by row, for lists of changing length. Leaves the file after the element."""
     begin = file.tell()
     data = file.read()
@@ -278,33 +176,15 @@ def _polygons(path: Path, counts: NDArray[np.int64], corners: Ints) -> Polygons:
 # --- text -----------------------------------------------------------------------------------------------------------
 
 
-def numbers_in(path: Path, text: bytes) -> Floats:
-    """All numbers of a text of numbers and blanks. Raises MeshError at anything else."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", DeprecationWarning)
-        try:
-            return np.fromstring(text.decode("latin-1"), dtype=np.float64, sep=" ")
-        except (DeprecationWarning, ValueError):
-            pass
-    word, number = _first_non_number(text)
-    raise mesh_error(path, f"value {number} of its data is {word!r}; a number was expected", _AGAIN)
-
-
-def _first_non_number(text: bytes) -> tuple[str, int]:
-    for number, word in enumerate(text.split(), start=1):
-        try:
-            float(word)
-        except ValueError:
-            return word[:40].decode("latin-1"), number
-    return "", 0
-
-
-def _read_text(path: Path, file: BinaryIO, header: _Header) -> tuple[Floats, Ints | Polygons, tuple[str, ...]]:
-    numbers = numbers_in(path, file.read())
+def _read_text(path: Path, file: BinaryIO, header: Header) -> tuple[Floats, Ints | Polygons, tuple[str, ...]]:
+    text = file.read()
+    numbers = numbers_in(path, text)
     vertices: Floats = np.empty((0, 3))
     faces: Ints | Polygons = np.empty((0, 3), np.int32)
     at = 0
     for element in header.elements:
+        if element.count == 0:
+            continue
         if any(p.count_type for p in element.properties):
             polygons, at = _text_lists(path, element, numbers, at)
             faces = polygons if element.name == "face" else faces
@@ -319,14 +199,14 @@ def _read_text(path: Path, file: BinaryIO, header: _Header) -> tuple[Floats, Int
             vertices = np.ascontiguousarray(block.reshape(-1, width)[:, [names.index(n) for n in "xyz"]])
     if at != len(numbers):
         raise mesh_error(path, f"{len(numbers) - at} numbers follow after everything that its header promises", _AGAIN)
-    return vertices, faces, ()
+    return vertices, faces, open_end(text)
 
 
-def _short(path: Path, element: _Element, found: int) -> MeshError:
+def _short(path: Path, element: Element, found: int) -> MeshError:
     return mesh_error(path, f"its header promises {element.count} × {element.name}, but it ends after {found}", _AGAIN)
 
 
-def _text_lists(path: Path, element: _Element, numbers: Floats, at: int) -> tuple[Ints | Polygons, int]:
+def _text_lists(path: Path, element: Element, numbers: Floats, at: int) -> tuple[Ints | Polygons, int]:
     if len(element.properties) == 1:  # all triangles, as nearly always: one reshape
         block = numbers[at : at + 4 * element.count].reshape(-1, 4) if len(numbers) >= at + 4 * element.count else None
         if block is not None and (block[:, 0] == 3).all():

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.geometry.mesh_ply import numbers_in
-from fitcheck.geometry.meshes import mesh_error
+from fitcheck.geometry.mesh_text import BOM, numbers_in, plain_text
+from fitcheck.geometry.meshes import Found, float_step, mesh_error
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -17,11 +18,14 @@ _HEADER, _RECORD = 84, 50  # bytes: 80 of text and the count; normal, three corn
 _TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _ROWS = 1 << 19
 _AGAIN = "The file is cut short or damaged: export or copy it again."
-_WORDS = ((b"facet", 1), (b"normal", 1), (b"outer", 1), (b"loop", 2), (b"vertex", 3), (b"endloop", 1), (b"endfacet", 1))
-"""Keywords of a text STL and how often each stands in one facet ("loop" also inside "endloop")."""
+_FACET = (b"facet", b"normal", *[b""] * 3, b"outer", b"loop", *[b"vertex", *[b""] * 3] * 3, b"endloop", b"endfacet")
+"""The words of one facet of a text STL in their order; empty: a number."""
+_PLACES = (8, 9, 10, 12, 13, 14, 16, 17, 18)
+"""Which of those words are the corners' numbers."""
+_PART = 1 << 24
 
 
-def read_stl(path: Path) -> tuple[Floats, Ints, tuple[str, ...]]:
+def read_stl(path: Path) -> Found:
     """Vertices (3m, 3) float64 and triangles (m, 3) int32 of an STL file.
 
     Raises MeshError when a binary file's size is not 84 + 50 × its triangle count, or a
@@ -33,7 +37,7 @@ def read_stl(path: Path) -> tuple[Floats, Ints, tuple[str, ...]]:
     promised = int.from_bytes(head[80:84], "little") if size >= _HEADER else None
     if promised is not None and size == _HEADER + _RECORD * promised:
         return _read_binary(path, promised)
-    if head.lstrip().lower().startswith(b"solid") and b"\0" not in head:
+    if head.removeprefix(BOM).lstrip().lower().startswith(b"solid") and b"\0" not in head:
         return _read_text(path)
     if promised is None:
         raise mesh_error(path, f"{size} bytes are too few for an STL file, which begins with {_HEADER}", _AGAIN)
@@ -43,7 +47,7 @@ def read_stl(path: Path) -> tuple[Floats, Ints, tuple[str, ...]]:
     raise mesh_error(path, f"{wrong}; the file has {size} bytes, room for {room}", _AGAIN)
 
 
-def _read_binary(path: Path, count: int) -> tuple[Floats, Ints, tuple[str, ...]]:
+def _read_binary(path: Path, count: int) -> Found:
     if count >= 2**31 // 3:
         raise mesh_error(path, f"{count} triangles are more than can be numbered", "Export a smaller piece.")
     vertices = np.empty((count, 3, 3))
@@ -54,31 +58,50 @@ def _read_binary(path: Path, count: int) -> tuple[Floats, Ints, tuple[str, ...]]
             if len(rows) < min(_ROWS, count - start):
                 raise mesh_error(path, "it ends before everything that its header promises", _AGAIN)
             vertices[start : start + len(rows)] = rows["corners"]
-    return vertices.reshape(-1, 3), _in_threes(count), ()
+    largest = float(max(-vertices.min(), vertices.max())) if count else 0.0
+    return Found(vertices.reshape(-1, 3), _in_threes(count), step=float_step(largest))
 
 
 def _in_threes(count: int) -> Ints:
     return np.arange(3 * count, dtype=np.int32).reshape(-1, 3)
 
 
-def _read_text(path: Path) -> tuple[Floats, Ints, tuple[str, ...]]:
-    text = path.read_bytes().lower()
-    lines = [line for line in text.splitlines() if not line.lstrip().startswith((b"solid", b"endsolid"))]
-    solids = sum(line.lstrip().startswith(b"solid") for line in text.splitlines())
-    ends = sum(line.lstrip().startswith(b"endsolid") for line in text.splitlines())
-    body = b"\n".join(lines)
-    count = body.count(b"endfacet")
+def _read_text(path: Path) -> Found:
+    text = plain_text(path.read_bytes()).lower()
+    lines = text.split(b"\n")
+    solids = sum(line.lstrip().startswith(b"solid") for line in lines)
+    ends = sum(line.lstrip().startswith(b"endsolid") for line in lines)
     if solids != ends:
         raise mesh_error(path, f"{solids} 'solid' and {ends} 'endsolid' lines: it ends too soon", _AGAIN)
-    for word, times in _WORDS:
-        expected = times * count + (count if word == b"facet" else 0)  # "facet" also inside "endfacet"
-        if body.count(word) != expected:
-            raise mesh_error(path, f"{count} × 'endfacet' but {body.count(word)} × {word.decode()!r} "
-                             f"({expected} were expected)", _AGAIN)  # fmt: skip
-    for word in (b"endfacet", b"endloop", b"facet", b"normal", b"outer", b"loop", b"vertex"):
-        body = body.replace(word, b" ")
-    numbers = numbers_in(path, body)
-    if len(numbers) != 12 * count:
-        raise mesh_error(path, f"{count} facets need {12 * count} numbers; it has {len(numbers)}", _AGAIN)
-    vertices = np.ascontiguousarray(numbers.reshape(-1, 12)[:, 3:]).reshape(-1, 3)
-    return vertices, _in_threes(count), ()
+    body = b"\n".join(line for line in lines if not line.lstrip().startswith((b"solid", b"endsolid")))
+    del text, lines
+    corners = [_facets(path, part) for part in _parts(body)]
+    vertices = np.concatenate(corners).reshape(-1, 3) if corners else np.empty((0, 3))
+    notes = (f"its {solids} bodies ('solid') were read as one mesh",) if solids > 1 else ()
+    return Found(vertices, _in_threes(len(vertices) // 3), notes)
+
+
+def _parts(body: bytes) -> Iterator[bytes]:
+    """The text in pieces of a few MB that end with a facet."""
+    start = 0
+    while start < len(body):
+        end = body.find(b"endfacet", start + _PART)
+        end = len(body) if end < 0 else end + len(b"endfacet")
+        yield body[start:end]
+        start = end
+
+
+def _facets(path: Path, part: bytes) -> Floats:
+    """The corners of whole facets, word by word in their one order; the normals are passed over."""
+    words = part.split()
+    if not words:
+        return np.empty((0, 9))
+    words += [b"the end"] * (-len(words) % len(_FACET))
+    wrong = [at for at in range(len(_FACET)) if _FACET[at] and set(words[at :: len(_FACET)]) - {_FACET[at]}]
+    if wrong:
+        at = next(i for i, word in enumerate(words) if _FACET[i % len(_FACET)] not in (b"", word))
+        expected, found = _FACET[at % len(_FACET)].decode(), words[at][:20].decode("latin-1")
+        raise mesh_error(path, f"{expected!r} was expected in a facet, {found!r} was found", _AGAIN)
+    numbers = [words[at :: len(_FACET)] for at in _PLACES]
+    ordered = b" ".join(word for corner in zip(*numbers, strict=True) for word in corner)
+    return numbers_in(path, ordered).reshape(-1, 9)
