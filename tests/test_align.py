@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,8 +13,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from fitcheck.errors import AlignmentError, InternalError
-from fitcheck.scan.align import AlignmentReport, align, alignment_sigma_mm, fit_rigid, leave_one_out
-from fitcheck.scan.spec import Target
+from fitcheck.scan.align import AlignmentReport, align
+from fitcheck.scan.align_rigid import fit_rigid
+from fitcheck.scan.spec import ScanSpec, Target
 
 Floats = NDArray[np.float64]
 
@@ -59,10 +62,17 @@ def make_targets(
     return tuple(Target(name, tuple(mark), place, f"vehicle.yaml:{n}") for n, ((name, place), mark) in enumerate(rows))
 
 
+def aligned(
+    targets: tuple[Target, ...], unit: str = "m", tape_mm: float = 2.0, within_mm: float = 5.0
+) -> AlignmentReport:
+    """The fit of targets alone; no scan file is opened for that."""
+    return align(ScanSpec(Path("scan.ply"), unit, targets, tape_mm=tape_mm, within_mm=within_mm))
+
+
 def fitted(
     taped: dict[str, tuple[float, float, float]], within_mm: float = 5.0, noise_mm: float = 0.0
 ) -> AlignmentReport:
-    return align(make_targets(taped, noise_mm), 1000.0, tape_mm=2.0, within_mm=within_mm)
+    return aligned(make_targets(taped, noise_mm), within_mm=within_mm)
 
 
 def off(**changes: tuple[int, float]) -> dict[str, tuple[float, float, float]]:
@@ -103,7 +113,7 @@ def test_the_estimated_sigma_is_the_noise() -> None:
     """σ̂ = √(Σe²/(3n − 6)) averages to the noise put in (closed form; 200 draws of σ = 2 mm)."""
     squares = []
     for seed in range(200):
-        report = align(make_targets(PLACES, 2.0, seed), 1000.0, tape_mm=2.0, within_mm=50.0)
+        report = aligned(make_targets(PLACES, 2.0, seed), within_mm=50.0)
         squares.append(report.sigma_mm**2)
         residuals = np.array(list(report.residuals_mm.values()))
         assert report.sigma_mm == pytest.approx(math.sqrt((residuals**2).sum() / (3 * 10 - 6)), rel=1e-12)
@@ -160,8 +170,10 @@ def test_leave_one_out_is_the_residual_in_the_fit_of_the_others() -> None:
     marks = scanned(places, 2.0) * 1000.0
     others = np.arange(10) != 4
     by_hand = fit_rigid(marks[others], places[others]).moved(marks[4]) - places[4]
-    assert np.allclose(leave_one_out(marks, places)[4], by_hand, atol=1e-9)
-    assert np.isnan(leave_one_out(marks[:3], places[:3])).all()
+    found = fitted(PLACES, within_mm=50.0, noise_mm=2.0).leave_one_out_mm
+    assert np.allclose(found["T5"], by_hand, atol=1e-9)
+    three = fitted(only("T1", "T2", "T5")).leave_one_out_mm
+    assert all(np.isnan(off).all() for off in three.values())
 
 
 # --- wrong targets ----------------------------------------------------------------------------------------------------
@@ -240,7 +252,7 @@ def test_one_target_off_the_line_cannot_be_checked_by_leaving_it_out() -> None:
     places = {"A": (0.0, 0, 0), "B": (1000.0, 0, 0), "C": (3000.0, 0, 0), "D": (1500.0, 900, 300)}
     marks = scanned(np.array(list(places.values())))
     targets = tuple(Target(n, tuple(m), p) for (n, p), m in zip(places.items(), marks, strict=True))
-    report = align(targets, 1000.0, tape_mm=2.0, within_mm=5.0)
+    report = aligned(targets)
     assert np.isnan(report.leave_one_out_mm["D"]).all()
     assert np.isfinite(report.leave_one_out_mm["A"]).all()
 
@@ -263,10 +275,10 @@ def test_a_target_given_twice_or_without_numbers_is_refused() -> None:
     """The same name twice; NaN and infinity in a mark or a place."""
     targets = make_targets(PLACES)
     with pytest.raises(AlignmentError, match="T1 is given twice"):
-        align((*targets, targets[0]), 1000.0, tape_mm=2.0, within_mm=5.0)
+        aligned((*targets, targets[0]))
     for bad in (Target("X", (math.nan, 0, 0), (0, 0, 0)), Target("X", (0, 0, 0), (0, math.inf, 0))):
         with pytest.raises(AlignmentError, match="not numbers"):
-            align((*targets, bad), 1000.0, tape_mm=2.0, within_mm=5.0)
+            aligned((*targets, bad))
 
 
 # --- how well it is known ---------------------------------------------------------------------------------------------
@@ -274,7 +286,7 @@ def test_a_target_given_twice_or_without_numbers_is_refused() -> None:
 
 def _report_of(places: Floats, tape_mm: float) -> AlignmentReport:
     targets = tuple(Target(f"P{i}", tuple(p), tuple(p)) for i, p in enumerate(places))
-    return align(targets, 1.0, tape_mm=tape_mm, within_mm=5.0)
+    return aligned(targets, "mm", tape_mm)
 
 
 @pytest.mark.parametrize(("half", "at_3_m"), [(1000.0, 0.79), (150.0, 5.0)])
@@ -286,8 +298,8 @@ def test_uncertainty_grows_with_the_lever_arm(half: float, at_3_m: float) -> Non
     report = _report_of(np.array([[x, y, 500.0] for x in (-half, half) for y in (-half, half)]), 0.5)
     expected = math.sqrt(0.5**2 / 4 + (3000 * 0.5 / (half * 2)) ** 2)
     assert expected == pytest.approx(at_3_m, abs=0.02)
-    assert alignment_sigma_mm(report, (3000, 0, 500)) == pytest.approx(expected, rel=1e-9)
-    assert alignment_sigma_mm(report, (0, 0, 500)) == pytest.approx(0.25, rel=1e-9)
+    assert report.certainty.sigma_mm((3000, 0, 500)) == pytest.approx(expected, rel=1e-9)
+    assert report.certainty.sigma_mm((0, 0, 500)) == pytest.approx(0.25, rel=1e-9)
 
 
 @pytest.mark.parametrize("place", [(1748.0, -222.0, 548.0), (-560.0, 0.0, 520.0), (3400.0, 850.0, 1200.0)])
@@ -297,4 +309,40 @@ def test_uncertainty_is_what_many_draws_scatter(place: tuple[float, float, float
     chance = np.random.default_rng(8)
     moved = np.array([fit_rigid(true, true + chance.normal(0, 2.0, true.shape)).moved([place])[0] for _ in range(3000)])
     scatter = math.sqrt(float(np.linalg.eigvalsh(np.cov(moved.T))[-1]))
-    assert alignment_sigma_mm(_report_of(true, 2.0), place) == pytest.approx(scatter, rel=0.06)
+    assert _report_of(true, 2.0).certainty.sigma_mm(place) == pytest.approx(scatter, rel=0.06)
+
+
+def lever_arm_sigma_mm(report: AlignmentReport, place: tuple[float, float, float]) -> float:
+    """By another road, for targets known in all axes: s²/n · 1 + [a]ₓ s² J⁻¹ [a]ₓᵀ, J = Σ (|r|² 1 − r rᵀ), a from the
+    middle of the taped places (closed form of linear propagation)."""
+    middle = report.places_mm.mean(axis=0)
+    arms = report.places_mm - middle
+    inertia = (arms**2).sum() * np.eye(3) - arms.T @ arms
+    x, y, z = np.asarray(place) - middle
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    covariance = np.eye(3) / len(arms) + cross @ np.linalg.inv(inertia) @ cross.T
+    return max(report.sigma_mm, report.tape_mm) * math.sqrt(np.linalg.eigvalsh(covariance)[-1])
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**6), noise_mm=st.sampled_from([0.0, 0.5, 4.0]))
+def test_the_certainty_of_full_targets_is_the_lever_arm_formula(seed: int, noise_mm: float) -> None:
+    """Sample targets with noise below and above the tape: the same sigma to 1e-9 at random places up to 6 m away."""
+    report = aligned(make_targets(PLACES, noise_mm, seed), within_mm=60.0)
+    for place in np.random.default_rng(seed).uniform(-3000, 6000, (4, 3)):
+        spot = (float(place[0]), float(place[1]), float(place[2]))
+        assert report.certainty.sigma_mm(spot) == pytest.approx(lever_arm_sigma_mm(report, spot), rel=1e-9)
+
+
+def test_half_the_tape_counts_four_times() -> None:
+    """A target taped to 1 mm among others taped to 2: Kabsch's fit with weight 4 (closed form), and sigma shrinks."""
+    targets = make_targets(PLACES, 2.0, seed=5)
+    finer = tuple(replace(t, tape_mm=1.0) if t.name == "T5" else t for t in targets)
+    report = aligned(finer, within_mm=60.0)
+    marks = np.array([t.scan for t in targets]) * 1000.0
+    weights = [4.0 if t.name == "T5" else 1.0 for t in targets]
+    expected = fit_rigid(marks, list(PLACES.values()), weights)
+    assert np.abs(report.fit.moved(marks) - expected.moved(marks)).max() < 1e-9
+    coarse = aligned(make_targets(PLACES), tape_mm=2.0)
+    fine = aligned(tuple(replace(t, tape_mm=1.0) if t.name == "T5" else t for t in make_targets(PLACES)), tape_mm=2.0)
+    assert fine.certainty.sigma_mm(PLACES["T5"]) < coarse.certainty.sigma_mm(PLACES["T5"])
