@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.contacts import cut_out, too_deep
+from fitcheck.checks.evidence import evidence_of
 from fitcheck.checks.heat_places import Samples, samples_of, skin_of
+from fitcheck.checks.heat_unseen import OPEN_LEVEL, Doubt, Doubts
 from fitcheck.checks.pairing import Pairing, pair_up
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.swept import MovingPair
@@ -52,7 +54,8 @@ class HeatMap:
     nearer). ``other``: that thing's row in ``others``, −1 for none. ``cover_mm``: no point of the thing's
     surface that the map covers is farther than this from a point asked. ``pose_bound_mm``: the greatest
     ``found_mm − at_least_mm``. ``rows``: for the scan, which vertices of its metal the points are; there
-    a value is the least over the samples round the vertex.
+    a value is the least over the samples round the vertex. ``doubt``: what was not seen, or is assumed, near each
+    point; on a part no level passes there, whatever the distance to metal. None: all was seen.
     """
 
     thing: str
@@ -66,6 +69,7 @@ class HeatMap:
     cover_mm: float
     pose_bound_mm: float
     rows: Rows | None = None
+    doubt: Doubt | None = None
 
 
 def level_of(distance_mm: Floats, must_mm: float, want_mm: float, guard_mm: float) -> Floats:
@@ -153,6 +157,7 @@ class Heat:
         self._grown: dict[int, float | None] = {}
         self._samples: Samples | None = None
         self._seen: dict[str, list[_Side]] = {}
+        self._doubts: Doubts | None = None
 
     def things(self) -> tuple[str, ...]:
         """What heat can be computed on: every part with a shape, and the scan."""
@@ -174,7 +179,7 @@ class Heat:
         sides = self._sides(name)
         asked = _Asked(self, name, points, swept)
         best = _least(sides, asked)
-        return _map(name, points, faces, best, sides, cover)
+        return self._doubted(_map(name, points, faces, best, sides, cover), sides, asked)
 
     def scan(self, *, swept: bool) -> HeatMap:
         """Heat at the scanned metal's vertices that have something within reach; of those alone the map is made.
@@ -192,7 +197,21 @@ class Heat:
         faces = number[samples.faces]
         faces = faces[(faces >= 0).all(axis=1)]
         points, rows = samples.points[: len(samples.rows)][keep], samples.rows[keep]
-        return _map(SCAN, points, faces, best.of(keep), sides, samples.cover_mm, rows)
+        found = _map(SCAN, points, faces, best.of(keep), sides, samples.cover_mm, rows)
+        if not sides or self.doubts().none:
+            return found
+        clear_mm = max(side.pair.chosen.rule.must_mm + side.pair.guard_mm for side in sides)
+        return replace(found, doubt=self.doubts().near_unseen(points, clear_mm))
+
+    def _doubted(self, found: HeatMap, sides: Sequence[_Side], asked: _Asked) -> HeatMap:
+        """The map of a part with nothing that passes where the scan is no evidence."""
+        side = next((side for side in sides if side.other == SCAN), None)
+        if side is None or self.doubts().none:
+            return found
+        clear_mm = side.pair.chosen.rule.must_mm + side.pair.guard_mm
+        doubt = self.doubts().near(asked.points, clear_mm, asked.bounds(side)[0])
+        level = np.where(doubt.open, np.minimum(found.level, OPEN_LEVEL), found.level)
+        return replace(found, level=level, doubt=doubt)
 
     def pair(self, name: str, other: str, *, swept: bool, reach_mm: float = np.inf) -> PairHeat | None:
         """One pair on the surface of ``name``, also beyond the reach of its rule; None where it is not judged.
@@ -211,6 +230,14 @@ class Heat:
         return PairHeat(points, found, at_least, cover)
 
     # -- what the maps rest on --
+
+    def doubts(self) -> Doubts:
+        """What the scan did not see or assumes. Raises InternalError without a scan."""
+        if self._doubts is None:
+            if self.scene.scan is None:
+                raise InternalError("there is no scan to compute heat on")
+            self._doubts = Doubts(evidence_of(self.scene.scan))
+        return self._doubts
 
     def bounds(self, side: _Side, points: Floats, reach_mm: float, *, swept: bool) -> tuple[Floats, Floats]:
         """Distance found and bound of one pair at points (n, 3); infinite beyond the reach or where not judged."""
@@ -267,7 +294,7 @@ class Heat:
 
     def _still_side(self, pair: StillPair, name: str) -> _Side:
         own_is_part = pair.between[0] == name
-        target = pair.other if own_is_part else pair.part
+        target = _all_metal(pair) if own_is_part else pair.part
         other = pair.between[1] if own_is_part else pair.between[0]
         grow = self._grow_still(pair) if pair.contacts else None
         if grow is None:
@@ -310,6 +337,14 @@ def heat_of_scan(scene: Scene, *, swept: bool) -> HeatMap:
 def heat_of_pair(scene: Scene, name: str, other: str, *, swept: bool) -> PairHeat | None:
     """One pair on the surface of ``name``; None where the check does not judge it."""
     return Heat(scene).pair(name, other, swept=swept)
+
+
+def _all_metal(pair: StillPair) -> tuple[Shape, ...]:
+    """What a part is measured to: of the scan also what was taped since, and metal that is assumed."""
+    if pair.evidence is None:
+        return pair.other
+    assumed = [] if pair.evidence.assumed is None else [pair.evidence.assumed]
+    return (*pair.other, *(solid for solid, _ in pair.evidence.taped), *assumed)
 
 
 # -- contacts --

@@ -100,6 +100,16 @@ def across(points_mm: Floats, view: Camera) -> Camera:
     return Camera("close", middle, look, up, half, True)
 
 
+def onto(points_mm: Floats | None, box: Floats, view: Camera) -> Camera:
+    """Close up on a box (2, 3), with two points (2, 3) in the middle where they are known, seen square to it."""
+    middle = box.mean(axis=0)
+    close = view.moved_to(middle, 0.0) if points_mm is None else across(points_mm, view)
+    right = np.cross(close.look, close.up)
+    corners = np.array(list(itertools.product(*zip(box[0], box[1], strict=True)))) - close.centre_mm
+    reach = max(float(np.abs(corners @ axis).max()) for axis in (right / np.linalg.norm(right), close.up))
+    return close.moved_to(close.centre_mm, float(np.clip(1.25 * reach, max(close.half_height_mm, 90.0), 700.0)))
+
+
 def box_of(scenes: Sequence[Scene]) -> Floats:
     """The box (2, 3) of all that is in the scenes: of arrangements whose parts stay within the vehicle always the same.
 
@@ -115,8 +125,8 @@ def box_of(scenes: Sequence[Scene]) -> Floats:
 
 def _boxes(scene: Scene) -> list[Floats]:
     boxes = []
-    if scene.scan is not None and scene.scan.metal.tile_count:
-        tiles = scene.scan.metal.boxes
+    scanned = [] if scene.scan is None else [scene.scan.metal, scene.scan.assumed]
+    for tiles in (surface.boxes for surface in scanned if surface is not None and surface.tile_count):
         boxes.append(np.array([np.quantile(tiles[:, 0], 0.005, axis=0), np.quantile(tiles[:, 1], 0.995, axis=0)]))
     for body in scene.moving:
         boxes += [solid.extents() for solid in body.solids(body.motion.scan_pose)]

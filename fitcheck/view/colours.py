@@ -27,6 +27,11 @@ MOVING = "#5c6873"
 FLOOR = "#7d8a72"
 MARK = "#111417"
 
+UNSEEN = "#ffffff"
+"""Blank paper, with slanted ink: nothing is known there. No verdict and no metal looks like it, in grey neither."""
+MEASURED = "#a39c8c"
+ASSUMED = "#d7dbd6"
+
 VERDICT = {Verdict.FAIL: "#5a1060", Verdict.NOT_PROVEN: "#d9701e", Verdict.PASS: "#7fb2d6"}
 
 STEPS: tuple[tuple[float, str, str, str], ...] = (

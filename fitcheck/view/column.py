@@ -12,15 +12,17 @@ from numpy.typing import NDArray
 
 from fitcheck.checks.at_pose import Poses, described_poses, posed_pairs
 from fitcheck.geometry.distance import Closest
-from fitcheck.report.wording import NOT_COMPUTED, floor_mm, number, pair_name, pose_words
+from fitcheck.report.wording import NOT_COMPUTED, clean, floor_mm, number, pair_name, pose_words
 from fitcheck.result import Clearance, Result
 from fitcheck.vehicle.scene import Scene
-from fitcheck.view import colours, lettering
+from fitcheck.view import colours, evidence, lettering
 from fitcheck.view.pins import Pin, now_actors, pin_of
 from fitcheck.view.stage import PINS, Stage, worst_rows
+from fitcheck.view.unseen import Unsettled, mark_actors, only_unseen, unsettled_by
 
 if TYPE_CHECKING:
     from fitcheck.checks.heat import HeatMap
+    from fitcheck.checks.heat_unseen import Doubt
 
 Floats = NDArray[np.float64]
 
@@ -52,6 +54,7 @@ class Column:
         self.now: Closest | None = None
         self.here = ""
         self._now_actors: list[Any] = []
+        self._legend = [self._text(actor) for actor in evidence.legend_actors(shown.scene.scan)]
         self._heading = self._text(
             lettering.at_share(lettering.label("", 14, panel=colours.BACKGROUND), 0.012, 0.988, up=lettering.TOP)
         )
@@ -69,6 +72,11 @@ class Column:
         """The row that is looked at; None where no pair was judged."""
         return self.rows[self.chosen] if self.rows else None
 
+    @property
+    def unsettled(self) -> Unsettled | None:
+        """The unseen place that keeps the chosen row from being proven; None where it is nothing of the kind."""
+        return None if self.row is None else unsettled_by(self.stage.unseen, self.row)
+
     def choose(self, number: int) -> None:
         """Look at another row of the table, counted from 0; beyond the ends it goes round."""
         if self.rows:
@@ -85,6 +93,15 @@ class Column:
         heat = self.stage.heat.get(name)
         if heat is not None and place_mm is not None:
             self.here = _heat_words(heat, place_mm, _NEAR_MM + self.stage.cell_mm)
+        self.refresh()
+
+    def choose_place(self, name: str, words: str) -> None:
+        """Say what a place is; look at the worst row that it keeps from being proven, where there is one."""
+        found = [unsettled_by(self.stage.unseen, row) for row in self.rows]
+        number = next((number for number, one in enumerate(found) if one is not None and one.name == name), None)
+        if number is not None:
+            self.chosen = number
+        self.here = words
         self.refresh()
 
     def worst_poses(self) -> Poses | None:
@@ -113,7 +130,9 @@ class Column:
         self.now = None
         if row is not None and row.between in self.pairs.pairs:
             self.now = self.pairs.distance(row.between, self.stage.poses)
-        self.stage.pin(self._pins())
+        found = self.unsettled
+        marks = [] if found is None else mark_actors(found, self.renderer.GetActiveCamera())
+        self.stage.pin(self._pins(), marks)
         self._show_now()
         self._heading.SetInput(lettering.plain(self.heading()))
         self._words.SetInput(lettering.plain(self.words()))
@@ -157,6 +176,9 @@ class Column:
             self._figures(row),
             f"worst pose: {pose_words(row.pose)}" if row.pose else "neither of the two moves",
         ]
+        lines += [] if self.unsettled is None else self.unsettled.lines(told=only_unseen(row))
+        if row.settle and self.unsettled is None:
+            lines.append(f"what settles it: {clean(row.settle)}")
         if row.between in self.pairs.pairs:
             lines.append(f"pose shown: {pose_words(self.described())}: {_now_words(self.now_mm)}")
         return "\n".join(part for line in [*lines, self.here] for part in self._wrapped(line))
@@ -182,9 +204,14 @@ class Column:
         """Whether the words of the chosen row are shown."""
         self._words.SetVisibility(on)
 
+    def show_heading(self, on: bool) -> None:
+        """Whether the heading and the legend are shown."""
+        for actor in (self._heading, *self._legend):
+            actor.SetVisibility(on)
+
     def remove(self) -> None:
         """Take everything off the view."""
-        for actor in (*self._now_actors, self._heading, self._words):
+        for actor in (*self._now_actors, *self._legend, self._heading, self._words):
             self.renderer.RemoveActor(actor)
         self.stage.remove()
 
@@ -193,11 +220,21 @@ def _heat_words(heat: HeatMap, place_mm: Floats, near_mm: float) -> str:
     """ "at the place clicked: 12.3 mm to rear_shaft, over its travel"."""
     away = np.linalg.norm(heat.points_mm - place_mm, axis=1)
     nearest = int(away.argmin()) if len(away) else -1
+    if nearest >= 0 and away[nearest] <= near_mm and heat.doubt is not None and heat.doubt.open[nearest]:
+        return _doubt_words(heat.doubt, nearest)
     other = int(heat.other[nearest]) if nearest >= 0 and away[nearest] <= near_mm else -1
     if other < 0:
         return "at the place clicked: nothing within twice what its rules want"
     over = ", in its worst pose at least" if heat.at_least_mm[nearest] < heat.found_mm[nearest] else ""
     return f"at the place clicked{over}: {floor_mm(float(heat.at_least_mm[nearest]))} mm to {heat.others[other]}"
+
+
+def _doubt_words(doubt: Doubt, nearest: int) -> str:
+    """ "at the place clicked: 12.3 mm to a place that was not seen: U1"."""
+    if not doubt.unseen[nearest]:
+        return "at the place clicked: the nearest metal is assumed, not scanned"
+    away, name = float(doubt.unseen_mm[nearest]), doubt.places[doubt.place[nearest]]
+    return f"at the place clicked: {floor_mm(away)} mm to a place that was not seen: {name}"
 
 
 def _now_words(distance_mm: float | None) -> str:

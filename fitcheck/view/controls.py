@@ -15,7 +15,8 @@ KEYS = """n b      next, previous pair
 p o      worst pose, as scanned
 h        heat: swept, as scanned,
          off
-1 … 6    layers on, off
+1 … 9    layers on, off
+u        unseen places
 x y z    cut; i: other side
 up down  move the cut
 g        next ground

@@ -131,13 +131,26 @@ def box_on_screen(actor: Any, renderer: Any) -> tuple[float, float, float, float
 
 def strip(low: tuple[float, float], high: tuple[float, float], colour: str) -> Any:
     """A filled rectangle between two corners, each a share (0 to 1) of the view."""
-    from vtkmodules.vtkRenderingCore import vtkActor2D, vtkCoordinate, vtkPolyDataMapper2D
-
     from fitcheck.view.shapes import polydata
 
     corners = np.array([[low[0], low[1], 0], [high[0], low[1], 0], [high[0], high[1], 0], [low[0], high[1], 0]])
+    return _at_shares(polydata(corners, np.array([[0, 1, 2], [0, 2, 3]])), colour)
+
+
+def flat_lines(ends: ArrayLike, colour: str) -> Any:
+    """Line segments (n, 2, 2) between places, each a share (0 to 1) of the view."""
+    from fitcheck.view.shapes import segments
+
+    flat = np.asarray(ends, dtype=np.float64)
+    return _at_shares(segments(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2)), colour)
+
+
+def _at_shares(mesh: Any, colour: str) -> Any:
+    """A flat mesh whose places are shares of the view."""
+    from vtkmodules.vtkRenderingCore import vtkActor2D, vtkCoordinate, vtkPolyDataMapper2D
+
     mapper = vtkPolyDataMapper2D()
-    mapper.SetInputData(polydata(corners, np.array([[0, 1, 2], [0, 2, 3]])))
+    mapper.SetInputData(mesh)
     share = vtkCoordinate()
     share.SetCoordinateSystemToNormalizedViewport()
     mapper.SetTransformCoordinate(share)

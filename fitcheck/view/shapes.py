@@ -17,6 +17,7 @@ Ints = NDArray[np.int32]
 
 LEVEL = "level"
 _EDGE_ANGLE_DEG = 30.0
+_POINT_PIXELS = 3.0
 
 
 def polydata(points_mm: Floats, faces: NDArray[np.integer[Any]]) -> Any:
@@ -37,6 +38,15 @@ def segments(points_mm: Floats) -> Any:
     points = np.asarray(points_mm, dtype=np.float32).reshape(-1, 3)
     lines = np.insert(np.arange(len(points)).reshape(-1, 2), 0, 2, axis=1)
     return pyvista.PolyData(points, lines=lines.ravel())
+
+
+def cloud(points_mm: Floats) -> Any:
+    """Points (n, 3) as a mesh of points; none: an empty mesh."""
+    import pyvista
+
+    if len(points_mm) == 0:
+        return pyvista.PolyData()
+    return pyvista.PolyData(np.asarray(points_mm, dtype=np.float32))
 
 
 def mesh_of(solids: Sequence[Solid]) -> Any:
@@ -104,6 +114,7 @@ def _matt(actor: Any) -> None:
     look.SetAmbient(0.45)
     look.SetDiffuse(0.6)
     look.SetSpecular(0.0)
+    look.SetPointSize(_POINT_PIXELS)  # of a cloud; triangles have none
 
 
 def edges_actor(mesh: Any, colour: str = MARK) -> Any:
@@ -118,25 +129,47 @@ def edges_actor(mesh: Any, colour: str = MARK) -> Any:
 
 def line_actor(mesh: Any, colour: str, *, width: float, on_top: bool = False) -> Any:
     """Lines in one colour; ``on_top``: drawn over whatever stands before them."""
-    actor = _flat(mesh, colour)
+    actor = flat_actor(mesh, colour)
     actor.GetProperty().SetLineWidth(width)
     if on_top:
-        _keep_on_top(actor)
+        keep_on_top(actor)
     return actor
+
+
+def outline_actor(mesh: Any, camera: Any, colour: str, *, width: float, on_top: bool = True) -> Any:
+    """The outline of a closed mesh as a camera sees it, drawn anew as it turns; not ``on_top``: with sharp edges."""
+    from vtkmodules.vtkFiltersHybrid import vtkPolyDataSilhouette
+
+    outline = vtkPolyDataSilhouette()
+    outline.SetInputData(mesh)
+    outline.SetCamera(camera)
+    outline.SetEnableFeatureAngle(not on_top)
+    outline.SetFeatureAngle(50.0)
+    actor = line_actor(mesh, colour, width=width, on_top=on_top)
+    actor.GetMapper().SetInputConnection(outline.GetOutputPort())
+    return actor
+
+
+def follow(actor: Any, camera: Any) -> None:
+    """Let an outline be that which another camera sees; anything else is left as it is."""
+    mapper = actor.GetMapper() if hasattr(actor, "GetMapper") else None
+    source = mapper.GetInputAlgorithm() if mapper is not None and mapper.GetNumberOfInputConnections(0) else None
+    if source is not None and source.IsA("vtkPolyDataSilhouette"):
+        source.SetCamera(camera)
 
 
 def dots_actor(points_mm: Floats, colour: str, size: float) -> Any:
     """Round dots of so many pixels, drawn over whatever stands before them."""
     import pyvista
 
-    actor = _flat(pyvista.PolyData(np.asarray(points_mm, dtype=np.float32).reshape(-1, 3)), colour)
+    actor = flat_actor(pyvista.PolyData(np.asarray(points_mm, dtype=np.float32).reshape(-1, 3)), colour)
     actor.GetProperty().SetPointSize(size)
     actor.GetProperty().SetRenderPointsAsSpheres(True)
-    _keep_on_top(actor)
+    keep_on_top(actor)
     return actor
 
 
-def _flat(mesh: Any, colour: str) -> Any:
+def flat_actor(mesh: Any, colour: str) -> Any:
     """Without light, and not to be picked."""
     actor = _actor(mesh)
     actor.GetMapper().SetScalarVisibility(False)
@@ -146,13 +179,20 @@ def _flat(mesh: Any, colour: str) -> Any:
     return actor
 
 
-def _keep_on_top(actor: Any) -> None:
+def keep_on_top(actor: Any) -> None:
     """Shift what an actor draws to the front of the depth buffer."""
     mapper = actor.GetMapper()
     mapper.SetResolveCoincidentTopologyToPolygonOffset()
     mapper.SetRelativeCoincidentTopologyLineOffsetParameters(0.0, -66000.0)
     mapper.SetRelativeCoincidentTopologyPointOffsetParameter(-66000.0)
     mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, -66000.0)
+
+
+def lay_over(actor: Any) -> None:
+    """Shift what an actor draws a hair to the front: over a surface in the same place, behind what stands before it."""
+    mapper = actor.GetMapper()
+    mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(-1.0, -4.0)
 
 
 def paint(actor: Any, colour: str) -> None:

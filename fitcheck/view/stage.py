@@ -7,6 +7,7 @@ scan is reduced for display; what is written on the screen never is.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -14,25 +15,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.at_pose import Poses, pose_of
-from fitcheck.geometry.reduce import Reduced, further, reduce_surface
+from fitcheck.geometry.reduce import Reduced
 from fitcheck.geometry.skin import skin
 from fitcheck.result import Clearance, Result, Verdict, worst
 from fitcheck.vehicle.moving import MovingBody, RigidPiece
 from fitcheck.vehicle.scene import SCAN, Scene
-from fitcheck.view import colours, shapes
+from fitcheck.view import clouds, colours, evidence, hatching, shapes
 from fitcheck.view.cameras import VIEW_ANGLE_DEG, Camera, distance_mm
 from fitcheck.view.grounds import ground_actors
 from fitcheck.view.pins import Pin, pin_actors
+from fitcheck.view.unseen import left_open, place_actors, place_words, places_of
 
 if TYPE_CHECKING:
     from fitcheck.checks.heat import HeatMap
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 SCAN_LAYER, PARTS, MOVING, REMOVED, PINS, GROUND = "scan", "parts", "moving", "removed", "pins", "ground"
-LAYERS = (SCAN_LAYER, PARTS, MOVING, REMOVED, PINS, GROUND)
+UNSEEN, MEASURED, ASSUMED = "unseen places", "measured", "assumed metal"
+LAYERS = (SCAN_LAYER, PARTS, MOVING, REMOVED, PINS, GROUND, UNSEEN, MEASURED, ASSUMED)
 AXES = ("x", "y", "z")
-_CUT = (SCAN_LAYER, PARTS, MOVING, REMOVED)
+_CUT = (SCAN_LAYER, PARTS, MOVING, REMOVED, UNSEEN, MEASURED, ASSUMED)
 
 SHARP_TRIANGLES = 400_000
 """The scan is shown with about so many triangles at most …"""
@@ -42,13 +46,14 @@ MOVING_TRIANGLES = 40_000
 
 @dataclass
 class Thing:
-    """Something that is drawn: its surface, the lines that go with it, its mesh without heat."""
+    """Something that is drawn: its surface, the lines that go with it, its mesh without heat, ink over its heat."""
 
     name: str
     surface: Any
     lines: list[Any] = field(default_factory=list)
     plain_mesh: Any = None
     plain_colour: str = colours.SCAN
+    ink: list[Any] = field(default_factory=list)
 
 
 class Stage:
@@ -68,8 +73,12 @@ class Stage:
         self.scan: Thing | None = None
         self.scan_while_turning: Thing | None = None
         self.heat: dict[str, HeatMap] = {}
+        self.told: list[tuple[Any, str, str]] = []  # what a click says that is on no thing: actor, name, words
+        self.assumed: Any = None
+        self.unseen = places_of(scene)
         self._bodies: list[tuple[MovingBody, list[tuple[Any, Floats]]]] = []
         self._add_scan()
+        self._add_evidence()
         self._add_parts()
         self._add_moving()
 
@@ -87,18 +96,45 @@ class Stage:
         layers = self.scene.scan
         if layers is None or layers.metal.triangle_count == 0:
             return
-        self.fine = reduce_surface(layers.metal, SHARP_TRIANGLES)
+        self.fine = clouds.for_the_eye(layers.metal, SHARP_TRIANGLES, cloud=layers.cloud)
         self.scan = self._scan_thing(self.fine)
         for surface in layers.removed.values():
-            piece = reduce_surface(surface, MOVING_TRIANGLES)
-            mesh = shapes.polydata(piece.points_mm, piece.faces)
+            piece = clouds.for_the_eye(surface, MOVING_TRIANGLES, cloud=layers.cloud)
+            mesh = clouds.mesh_of(piece, cloud=layers.cloud)
             self._add(REMOVED, shapes.surface_actor(mesh, colours.REMOVED, see_through=0.35))
 
     def _scan_thing(self, reduced: Reduced) -> Thing:
-        mesh = shapes.polydata(reduced.points_mm, reduced.faces)
+        mesh = clouds.mesh_of(reduced, cloud=self.cloud)
         mesh.point_data[shapes.LEVEL] = np.full(mesh.n_points, colours.TOP_LEVEL)
         actor = self._add(SCAN_LAYER, shapes.surface_actor(mesh, colours.SCAN))
         return Thing(SCAN, actor, plain_mesh=mesh)
+
+    @property
+    def cloud(self) -> bool:
+        """Whether the scan is points without faces."""
+        return self.scene.scan is not None and self.scene.scan.cloud
+
+    def _add_evidence(self) -> None:
+        """What was not seen, what was measured by hand, and metal that is assumed."""
+        layers = self.scene.scan
+        if layers is None:
+            return
+        camera = self.renderer.GetActiveCamera()
+        for place in self.unseen:
+            fill, over = place_actors(place)
+            self._tell(UNSEEN, fill, over, (place.name, place_words(place)))
+        for taped in layers.measured:
+            fill, over = evidence.measured_actors(taped, camera)
+            self._tell(MEASURED, fill, over, (taped.name, evidence.measured_words(taped)))
+        found = evidence.assumed_actors(layers)
+        if found is not None:
+            self.assumed = found[0]
+            self._tell(ASSUMED, *found, (SCAN, "metal that is assumed, not scanned"))
+
+    def _tell(self, layer: str, fill: Any, over: list[Any], words: tuple[str, str]) -> None:
+        self.told.append((fill, *words))
+        for actor in (fill, *over):
+            self._add(layer, actor)
 
     def _add_parts(self) -> None:
         for part in self.scene.parts:
@@ -138,6 +174,15 @@ class Stage:
                 return body.name
         return None
 
+    def told_by(self, actor: Any) -> tuple[str, str] | None:
+        """The name and the words of a place that was not seen, measured or assumed; None for anything else."""
+        return next(((name, words) for shown, name, words in self.told if shown is actor), None)
+
+    def let_pick(self, on: bool) -> None:
+        """Whether a click finds places as well as things."""
+        for actor, _, _ in self.told:
+            actor.SetPickable(on)
+
     # -- what is shown --
 
     def show(self, layer: str, on: bool) -> None:
@@ -155,20 +200,31 @@ class Stage:
         if self.scan_while_turning is None:
             if not on or self.fine is None:
                 return
-            self.coarse = further(self.fine, MOVING_TRIANGLES)
+            self.coarse = clouds.fewer(self.fine, MOVING_TRIANGLES, cloud=self.cloud)
             self.scan_while_turning = self._scan_thing(self.coarse)
             if SCAN in self.heat:
                 self._paint_scan(self.heat[SCAN])
         shown = SCAN_LAYER not in self.hidden
         shapes.fade(self.scan_while_turning.surface, self.scan.surface.GetProperty().GetOpacity())
-        self.scan.surface.SetVisibility(shown and not on)
-        self.scan_while_turning.surface.SetVisibility(shown and on)
+        for actor in (self.scan.surface, *self.scan.ink):
+            actor.SetVisibility(shown and not on)
+        for actor in (self.scan_while_turning.surface, *self.scan_while_turning.ink):
+            actor.SetVisibility(shown and on)
+
+    def only_part(self, name: str | None, share: float = 1.0) -> None:
+        """Show one part alone, so solid, and no other; None: all again."""
+        for thing in self.parts.values():
+            shapes.fade(thing.surface, 1.0 if name is None else share)
+            for actor in (thing.surface, *thing.lines, *thing.ink):
+                actor.SetVisibility(PARTS not in self.hidden and name in (None, thing.name))
 
     def see_through(self, share: float) -> None:
         """How solid the scan is: 1 opaque."""
         for thing in (self.scan, self.scan_while_turning):
             if thing is not None:
                 shapes.fade(thing.surface, share)
+        if self.assumed is not None:
+            shapes.fade(self.assumed, share)
 
     def pose(self, poses: Poses) -> None:
         """Put the moving bodies where mechanisms' poses put them."""
@@ -190,7 +246,21 @@ class Stage:
         elif heat.thing in self.parts:
             mesh = shapes.polydata(heat.points_mm, heat.faces)
             mesh.point_data[shapes.LEVEL] = heat.level
-            self._swap(self.parts[heat.thing], shapes.heat_actor(mesh), PARTS)
+            thing = self.parts[heat.thing]
+            self._swap(thing, shapes.heat_actor(mesh), PARTS)
+            if heat.doubt is not None:
+                self._ink(thing, PARTS, mesh, (heat.doubt.unseen, heat.doubt.assumed))
+
+    def _ink(self, thing: Thing, layer: str, mesh: Any, where: tuple[Flags, Flags]) -> None:
+        """The looks of what was not seen, and of assumed metal, over every face with such a point."""
+        if mesh.n_points == 0 or (self.cloud and layer == SCAN_LAYER):
+            return
+        faces = mesh.regular_faces
+        for flags, pattern in zip(where, (hatching.SLANTED, hatching.DOTTED), strict=True):
+            some = faces[flags[faces].any(axis=1)]
+            if len(some):
+                over = hatching.hatch_actor(shapes.polydata(mesh.points, some), pattern)
+                thing.ink.append(self._add(layer, over))
 
     def _paint_scan(self, heat: HeatMap) -> None:
         for reduced, thing in ((self.fine, self.scan), (self.coarse, self.scan_while_turning)):
@@ -199,6 +269,9 @@ class Stage:
             mesh = thing.plain_mesh
             mesh.point_data[shapes.LEVEL] = reduced.least(heat.rows, heat.level, colours.TOP_LEVEL)
             self._swap(thing, shapes.heat_actor(mesh, colours.SCAN_BEYOND), SCAN_LAYER)
+            if heat.doubt is not None:
+                unseen = reduced.least(heat.rows, np.where(heat.doubt.unseen, 0.0, 1.0), 1.0) < 0.5
+                self._ink(thing, SCAN_LAYER, mesh, (unseen, np.zeros(len(unseen), dtype=bool)))
         self.turning(False)
 
     def paint_plain(self) -> None:
@@ -215,13 +288,22 @@ class Stage:
         shapes.fade(actor, thing.surface.GetProperty().GetOpacity())
         self.layers[layer].remove(thing.surface)
         self.renderer.RemoveActor(thing.surface)
+        for old in thing.ink:
+            self.layers[layer].remove(old)
+            self.renderer.RemoveActor(old)
+        thing.ink = []
         thing.surface = self._add(layer, actor)
 
     # -- marks --
 
-    def pin(self, pins: list[Pin]) -> None:
-        """Show these pins and no others."""
-        self._replace(PINS, [actor for pin in pins for actor in pin_actors(pin)])
+    def pin(self, pins: list[Pin], marks: Sequence[Any] = ()) -> None:
+        """Show these pins and marks and no others."""
+        self._replace(PINS, [*(actor for pin in pins for actor in pin_actors(pin)), *marks])
+
+    def follow(self, camera: Any) -> None:
+        """Let outlines be those that this camera sees."""
+        for actor in (some for actors in self.layers.values() for some in actors):
+            shapes.follow(actor, camera)
 
     def stand_on(self, state: str | None) -> None:
         """Show the ground of a load state, with the owners of belly and angles; None: no ground."""
@@ -280,4 +362,8 @@ class Stage:
 
 def worst_rows(result: Result, most: int) -> list[Clearance]:
     """The rows to pin: the worst ones that have a place, in the order of the table."""
-    return [row for row in result.clearances if row.points_mm is not None and row.contact != "declared"][:most]
+    return [row for row in result.clearances if _has_place(row) and row.contact != "declared"][:most]
+
+
+def _has_place(row: Clearance) -> bool:
+    return row.points_mm is not None or (left_open(row) and row.unseen_point_mm is not None)

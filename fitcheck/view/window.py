@@ -11,18 +11,22 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitcheck.checks.at_pose import Poses
 from fitcheck.errors import InputError
+from fitcheck.vehicle.scene import SCAN
 from fitcheck.view import colours, lettering
-from fitcheck.view.cameras import VIEWS, Camera, across, box_of, camera_of
+from fitcheck.view.cameras import VIEWS, Camera, across, box_of, camera_of, onto
 from fitcheck.view.canvas import Canvas, Carrier
 from fitcheck.view.column import Arrangement, Column
 from fitcheck.view.controls import KEYS, Button, Movement, button, movements_of, place, slider
 from fitcheck.view.graphics import ready_for_pictures, ready_for_window
 from fitcheck.view.heating import STATIC, SWEPT, Hearth
 from fitcheck.view.ruler import ruler_actors, verdict_actors
-from fitcheck.view.stage import AXES, GROUND, LAYERS
+from fitcheck.view.stage import AXES, GROUND, LAYERS, UNSEEN
+
+Floats = NDArray[np.float64]
 
 MOST_COLUMNS = 4
 OFF = "off"
@@ -31,6 +35,7 @@ HEAT_MODES = (SWEPT, STATIC, OFF)
 _PANEL_PIXELS = 250
 _FIRST_HEIGHT = 0.59
 _SLIDER_STEP = 0.043
+_LAYERS_DOWN = 6
 _CUT_STEPS = 60
 _TICK_MS = 30
 _CLICK_PIXELS = 4
@@ -85,11 +90,12 @@ class Window:
     def _link_cameras(self) -> None:
         for column in self.columns[1:]:
             column.renderer.SetActiveCamera(self.columns[0].renderer.GetActiveCamera())
+            column.stage.follow(column.renderer.GetActiveCamera())
 
     def _fill_panel(self) -> None:
         """Buttons from the top, the keys at the bottom, a line that says what goes on between them and the sliders."""
         for number, (words, name) in enumerate(_BUTTONS):
-            made = button(words, partial(self.act, name), (0.05, 0.985 - 0.029 * number))
+            made = button(words, partial(self.act, name), _place_of(number))
             self.buttons.append(made)
             self.panel.AddActor(made.actor)
         self._mark_layers()
@@ -179,8 +185,10 @@ class Window:
         self.look(VIEWS[self.view])
 
     def _close_up(self) -> None:
-        row = self.columns[0].row
-        if row is not None and row.points_mm is not None:
+        row, found = self.columns[0].row, self.columns[0].unsettled
+        if found is not None:
+            self._look_from(onto(found.points_mm, found.box(), self._camera(VIEWS[self.view])))
+        elif row is not None and row.points_mm is not None:
             self._look_from(across(np.array(row.points_mm), self._camera(VIEWS[self.view])))
 
     def _through(self) -> None:
@@ -399,17 +407,16 @@ class Window:
 
     def click(self, x: int, y: int) -> None:
         """A click at a place in pixels of the window: the row of what is there."""
-        from vtkmodules.vtkRenderingCore import vtkCellPicker
-
         for column in self.columns:
             if not column.renderer.IsInViewport(x, y):
                 continue
-            picker = vtkCellPicker()
-            picker.Pick(x, y, 0.0, column.renderer)
-            name = column.stage.thing_at(picker.GetActor())
+            actor, place = _picked(column, x, y)
+            name, told = column.stage.thing_at(actor), column.stage.told_by(actor)
             if name is not None:
-                column.choose_thing(name, np.array(picker.GetPickPosition()))
-                self.render()
+                column.choose_thing(name, place)
+            elif told is not None:
+                column.choose_place(*told)
+            self.render()
 
     def _turning(self, on: bool) -> None:
         for column in self.columns:
@@ -441,6 +448,7 @@ _KEYS = {
     "n": "next", "Right": "next", "b": "previous", "Left": "previous", "p": "worst_pose", "o": "as_scanned",
     "h": "heat", "x": "cut x", "y": "cut y", "z": "cut z", "Up": "cut_up", "Down": "cut_down", "i": "other_side",
     "g": "ground", "v": "view", "c": "close_up", "t": "through", "q": "close", "Escape": "close",
+    "u": f"layer {UNSEEN}",
     **{str(number + 1): f"layer {layer}" for number, layer in enumerate(LAYERS)},
 }  # fmt: skip
 
@@ -475,6 +483,25 @@ def _empty_canvas(shown: Sequence[Arrangement], *, off_screen: bool) -> Canvas:
 def _edges(width: int, count: int) -> list[float]:
     """The panel keeps its width; what is left is shared out."""
     return [0.0, *np.linspace(min(0.5, _PANEL_PIXELS / width), 1.0, count + 1)]
+
+
+def _place_of(number: int) -> tuple[float, float]:
+    """Where a button is in the panel: the last layers stand beside the first ones."""
+    beside = number - (len(_BUTTONS) - len(LAYERS) + _LAYERS_DOWN)
+    return (0.05, 0.985 - 0.029 * number) if beside < 0 else (0.44, 0.985 - 0.029 * (number - _LAYERS_DOWN))
+
+
+def _picked(column: Column, x: int, y: int) -> tuple[Any, Floats]:
+    """What is at a place in pixels, and where: a part also through a place that one sees through."""
+    from vtkmodules.vtkRenderingCore import vtkCellPicker
+
+    picker = vtkCellPicker()
+    picker.Pick(x, y, 0.0, column.renderer)
+    if column.stage.told and column.stage.thing_at(picker.GetActor()) in (None, SCAN):
+        column.stage.let_pick(True)
+        picker.Pick(x, y, 0.0, column.renderer)
+        column.stage.let_pick(False)
+    return picker.GetActor(), np.array(picker.GetPickPosition())
 
 
 def _title(shown: Sequence[Arrangement]) -> str:
