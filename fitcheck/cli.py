@@ -138,15 +138,38 @@ def picture(layouts: tuple[str, ...], folder: str, cache_dir: str | None) -> Non
 
 
 @commands.command()
+@click.argument("file", type=click.Path(), metavar="FILE|LAYOUT")
+@click.option("--units", metavar="UNIT", help="The unit of FILE: mm, cm, m, in or ft (a layout says it itself).")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document, and nothing else, on standard output.")
+@click.option("--pictures", type=click.Path(), metavar="DIR", help="Also draw pictures (PNG) with the places numbered.")
+def scan(file: str, units: str | None, as_json: bool, pictures: str | None) -> None:
+    """Look at a scan before anything rests on it: a mesh or point cloud FILE, or the scan of a LAYOUT (.yaml).
+
+    Unit, size, noise, holes, doubled skins, specks, symmetry, drift. It changes nothing: what it proposes is YAML to
+    paste. The exit code is 0 when the report was made, whatever it says, and 2 when the file cannot be looked at.
+    """
+    from fitcheck.looking import look, tell
+
+    with only_our_words_on_stdout():
+        report, written = look(file, units, pictures)
+    tell(report, written, as_json=as_json)
+
+
+@commands.command()
 @click.option(
     "--result", "of_result", is_flag=True, help="The schema of what check --json prints, not of layout files."
 )
 @click.option("--comparison", "of_comparison", is_flag=True, help="The schema of what compare --json prints.")
-def schema(of_result: bool, of_comparison: bool) -> None:
+@click.option("--intake", "of_intake", is_flag=True, help="The schema of what scan --json prints.")
+def schema(of_result: bool, of_comparison: bool, of_intake: bool) -> None:
     """Print the JSON Schema of layout files, for editors that complete and check them."""
-    if of_result and of_comparison:
-        raise InputError("schema: --result and --comparison are two documents: ask for one")
-    if of_comparison:
+    if of_result + of_comparison + of_intake > 1:
+        raise InputError("schema: --result, --comparison and --intake are different documents: ask for one")
+    if of_intake:
+        from fitcheck.report.intake_document import intake_schema_text
+
+        say(intake_schema_text())
+    elif of_comparison:
         from fitcheck.report.comparison_document import comparison_schema_text
 
         say(comparison_schema_text())

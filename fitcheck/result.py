@@ -57,7 +57,7 @@ class Clearance:
     distance_mm: float | None  # least over all poses; ≤ 0: minus the overlap depth; None: not computed
     at_least_mm: float | None  # certified lower bound over all poses
     static_mm: float | None  # at the pose in which the vehicle was scanned
-    unseen_mm: float | None = None
+    unseen_mm: float | None = None  # to the nearest place that the scan did not see, 0 in it; None: none within reach
     straight_bump_mm: float | None = None  # least over straight bump and droop; None for still pairs
     pose: dict[str, float] = field(default_factory=dict)
     points_mm: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
@@ -69,6 +69,11 @@ class Clearance:
     rule_source: str | None = None
     rule_label: str = ""
     guard_parts: dict[str, float] = field(default_factory=dict)  # name → one sigma, mm
+    unseen_place: str = ""  # the name of the nearest place that the scan did not see; "": none
+    unseen_point_mm: tuple[float, float, float] | None = None  # where it comes nearest
+    unseen_from_mm: tuple[float, float, float] | None = None  # and to which point of the pair's other side
+    settle: str = ""  # what reading would settle a NOT PROVEN; "": nothing to read
+    assumed: bool = False  # the nearest metal was mirrored from the other side, not measured
 
 
 @dataclass(frozen=True)
@@ -162,15 +167,41 @@ class Limit:
     source: str | None = None
 
 
+MaybeVector = tuple[float | None, float | None, float | None]
+
+
 @dataclass(frozen=True)
 class TargetFit:
-    """How one target fitted: scan place less taped place, x, y, z in mm.
+    """How one target, or whatever else was typed, fitted: scan place less taped place, x, y, z in mm.
 
-    ``left_out_mm``: the same in the fit of all other targets; None where the others lie in a line.
+    None in an axis of which nothing was typed. ``left_out_mm``: the same in the fit of all others; None where
+    these do not fix the frame. ``kind``: "target", "ground", "station", "hub", "pair" (y: its middle; x: its
+    right mark against its left one) or "floor".
     """
 
-    residual_mm: tuple[float, float, float]
-    left_out_mm: tuple[float, float, float] | None
+    residual_mm: MaybeVector
+    left_out_mm: MaybeVector | None
+    kind: str = "target"
+
+
+@dataclass(frozen=True)
+class Straightness:
+    """A left and right pair in the aligned scan: how straight the frame is. All in mm."""
+
+    x_mm: float  # where along the vehicle
+    middle_mm: float  # its middle, to the right of the middle plane
+    skew_mm: float  # its right mark behind its left one
+    lean_mm: float  # its right mark above its left one
+
+
+@dataclass(frozen=True)
+class FloorFit:
+    """The floor that was found in the scan."""
+
+    patches: int
+    points: int
+    rejected: float  # share of the points in the patches that is not floor, 0 to 1
+    sigma_mm: float  # flatness of the rest, one sigma
 
 
 @dataclass(frozen=True)
@@ -179,7 +210,12 @@ class Alignment:
 
     targets: dict[str, TargetFit]
     rms_mm: float
-    sigma_mm: float
+    sigma_mm: float | None  # None: no equation is left over to tell
+    spare: int | None = None  # equations less the six unknowns
+    straightness: dict[str, Straightness] = field(default_factory=dict)
+    hub_warp_mm: float | None = None  # one wheel centre off the plane of the other three, scanned less taped
+    floor: FloorFit | None = None
+    place_sigma_mm: dict[str, float] = field(default_factory=dict, compare=False)  # "middle", "front end", "rear end"
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ solid axle, and runs whole processes on them:
   fcl       a script on python-fcl alone: one tree over the whole scan, the least distance of
             each part, the shaft at 41 sampled heights of the axle
   trimesh   the same with trimesh's collision manager
+  intake    fitcheck scan --json: the first look at the scan
+  pyvista   a script that reads the same file with pyvista and does nothing else
 
 and of the window and the watch, also for the sample truck:
 
@@ -43,7 +45,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from _bench import peers, scene, viewing, watching
+from _bench import intake, peers, scene, viewing, watching
 
 AGREE_MM = 1e-6
 ANSWERS = (0, 1, 3)
@@ -53,7 +55,8 @@ OURS = {
     "fresh": ["--only", "scan", "--fresh"],
     "every": ["--fresh"],
 }
-ROUNDS = (*OURS, "fcl", "trimesh")
+LOOKS = ("intake", "pyvista")
+ROUNDS = (*OURS, "fcl", "trimesh", *LOOKS)
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_meshes" / "hollin262"
 
 
@@ -109,6 +112,8 @@ def _one_size(millions: float, folder: Path, repeat: int, *, check_only: bool) -
         for name in ROUNDS:
             runs[name].append(_run(name, place))
     _print_table(runs)
+    seconds = {name: [run.seconds for run in runs[name]] for name in LOOKS}
+    print(f"  {intake.verdict(seconds['intake'], seconds['pyvista'], [run.peak_mb for run in runs['intake']])}")
     layout = place / scene.LAYOUT
     viewing.show(viewing.measure(layout, place / "cache"))
     watching.show("the same", watching.measure(watching.scene_edits(layout), layout, repeat))
@@ -129,6 +134,8 @@ def _run(name: str, place: Path) -> Run:
             shutil.rmtree(cache, ignore_errors=True)
         command = [sys.executable, "-m", "fitcheck", "check", str(place / scene.LAYOUT), "--json"]
         return _timed([*command, "--cache-dir", str(cache), *OURS[name]], place)
+    if name in LOOKS:
+        return _timed(intake.command(name, place / scene.SCAN), place)
     return _timed([sys.executable, peers.__file__, name, str(place)], place)
 
 

@@ -12,10 +12,10 @@ from fitcheck.geometry.cushions import (
     BAY_MM,
     FULL,
     MOST_MM,
-    ball_round,
     bays,
     cushion,
     less,
+    small_balls,
     solid_of_balls,
     solid_of_small_balls,
 )
@@ -111,7 +111,8 @@ def test_the_solid_holds_every_ball_and_is_closed():
     random = np.random.default_rng(1).normal(size=(400, 3))
     random /= np.linalg.norm(random, axis=1)[:, None]
     for x, y, z, radius in balls:
-        assert inside(np.array([x, y, z]) + 0.999 * radius * random, solid).all()
+        assert inside(np.array([x, y, z]) + radius / FULL * random, solid).all()
+        assert not inside(np.array([[x, y, z - 1.001 * radius]]), solid).any()
     assert mesh.volume < 1.1 * 4 / 3 * math.pi * (20**3 + 14**3 + 9**3)
 
 
@@ -122,7 +123,7 @@ def test_a_gap_that_no_part_passes_has_no_cushion(loop):
 
 def test_a_small_gap_lies_in_its_ball():
     loop = ring(4.0, 12, height=1.0)
-    ball = ball_round(loop)
+    (ball,) = small_balls(loop)
     assert (np.linalg.norm(loop - ball[:3], axis=1) <= ball[3]).all()
     together = solid_of_small_balls(np.array([ball, [100, 0, 0, 3.0]]))
     assert inside(loop * 0.9, together).all()
@@ -159,7 +160,26 @@ def test_a_notch_in_an_outer_border_is_found_with_its_mouth():
     assert len(found) == 1
 
 
-@pytest.mark.parametrize(("width", "depth"), [(400.0, 200.0), (90.0, 8.0)], ids=["wide", "shallow"])
+def test_a_slit_stands_out_no_further_than_it_is_wide():
+    along = np.linspace(0.0, 200.0, 41)
+    slit = np.concatenate([
+        np.stack([along, 0 * along, 0 * along], axis=1), np.stack([along[::-1], 0 * along + 6.0, 0 * along], axis=1)
+    ])  # fmt: skip
+    assert cushion(slit) is None
+    balls = small_balls(slit)
+    assert balls[:, 3].max() < 8.0
+    middle = np.stack([along, 0 * along + 3.0, 0 * along], axis=1)
+    assert inside(middle, solid_of_small_balls(balls)).all()
+
+
+def test_a_shallow_dent_in_a_straight_border_is_a_notch():
+    border, normals = notched(360.0, 25.0)
+    found = bays(border, normals)
+    rows = np.arange(found[0][0], found[0][1] + 1) % len(border)
+    assert np.ptp(border[rows][:, 0]) >= 360.0
+
+
+@pytest.mark.parametrize(("width", "depth"), [(560.0, 200.0), (90.0, 4.0)], ids=["wide", "shallow"])
 def test_a_wide_opening_and_a_ragged_edge_are_no_notches(width, depth):
     border, normals = notched(width, depth)
     assert all(np.ptp(border[np.arange(a, b + 1) % len(border)], axis=0).max() < 40 for a, b in bays(border, normals))

@@ -174,7 +174,14 @@ SCAN_SLIPS: dict[str, tuple[str, str, str]] = {
     "removed and staying": ("{file: a.yaml, units: m, align: as_scanned, remove: {tank: {piece: {at: [0, 0, 0]}, stays: no, mass: 4}}}", "stays:", "it is still on the vehicle, so neither mass nor cg"),
     "removed twice": ("{file: a.yaml, units: m, align: as_scanned, remove: {engine: {piece: {at: [0, 0, 0]}, mass: 4, cg: [0, 0, 0]}}}", "engine:", "'engine' comes off the scales twice"),
     "bar to no target": ("{file: a.yaml, units: m, align: {targets: {T1: {scan: [0, 0, 0], vehicle: [0, 0, 0]}}}, scale_bars: [{between: [T1, T9], length: 3}]}", "T9", "'T9' is no target of the scan"),
-    "target in two axes": ("{file: a.yaml, units: m, align: {targets: {T1: {scan: [0, 0, 0], vehicle: [1, 2, null]}}}}", "[1, 2, null]", "target 'T1' is taped in 2 of 3 axes: not yet"),
+    "target in no axis": ("{file: a.yaml, units: m, align: {targets: {T1: {scan: [0, 0, 0], vehicle: [null, null, null]}}}}", "[null, null, null]", "a target needs one taped coordinate at least"),
+    "nothing aligns": ("{file: a.yaml, units: m, align: {tape: 2}}", "align:", "nothing lays the scan into the vehicle frame"),
+    "centre of one": ("{file: a.yaml, units: m, align: {centre: [[[1, 2, 3]]]}}", "[[[1, 2, 3]]]", "expected a pair [left, right] of points of the scan, found 1 values"),
+    "centre of two numbers": ("{file: a.yaml, units: m, align: {centre: [[[1, 2, 3], [1, 2]]]}}", "[[1, 2, 3], [1, 2]]", "expected three numbers [x, y, z], found 2 values"),
+    "ground in words": ("{file: a.yaml, units: m, align: {ground: floor}}", "floor}}", "expected points of the scan [[x, y, z], …], or {points: …, height: …}, found 'floor'"),
+    "hub of a fifth wheel": ("{file: a.yaml, units: m, align: {hubs: {front: {scan: [0, 0, 0], height: 380}}}}", "front:", "unknown key 'front' in scan.align.hubs"),
+    "station without x": ("{file: a.yaml, units: m, align: {station: {scan: [0, 0, 0]}}}", "station:", "'x' is missing in scan.align.station"),
+    "floor by one number": ("{file: a.yaml, units: m, align: {floor: [[0, 0, 0], 3]}}", "3]}}", "expected keys with values under '1', found 3"),
     "moved without reason": ("{file: a.yaml, units: m, align: as_scanned, move: {bed: {piece: {at: [0, 0, 0]}, by: [0, 0, 9]}}}", "bed:", "'why' is missing in scan.move.bed"),
 }  # fmt: skip
 

@@ -194,9 +194,9 @@ def test_sigma_of_a_point_is_that_of_the_scan_or_of_its_part() -> None:
     own = part("own", box((0, 0, 0), (1, 1, 1)), size_sigma_mm=0.2)
     taped = part("taped", box((0, 0, 0), (1, 1, 1)), taped_sigma_mm=3.0)
     one = truck(parts=(own, taped), uncertainties=Uncertainties(scan=0.5, alignment=0.8, fabrication=1.5))
-    assert point_sigma_mm("scan", one) == pytest.approx(math.hypot(0.5, 0.8))
-    assert point_sigma_mm("own", one) == pytest.approx(math.hypot(0.2, 0.8))
-    assert point_sigma_mm("taped", one) == pytest.approx(math.hypot(1.5, 3.0, 0.8))
+    assert point_sigma_mm("scan", one, np.zeros(3)) == pytest.approx(math.hypot(0.5, 0.8))
+    assert point_sigma_mm("own", one, np.zeros(3)) == pytest.approx(math.hypot(0.2, 0.8))
+    assert point_sigma_mm("taped", one, np.zeros(3)) == pytest.approx(math.hypot(1.5, 3.0, 0.8))
 
 
 @pytest.mark.parametrize("figure", ["belly", "approach", "departure", "breakover"])

@@ -66,13 +66,27 @@ scan:
   units: in
   frame: x forward
   accuracy: {local: 0.4, per_metre: "1/64 in"}
-  align: {targets: {T1: {scan: [1, 2.5, -3], vehicle: ["4 3/4 in", 2, 1 m]}}, tape: 2, within: 5}
+  align:
+    targets: {T1: {scan: [1, 2.5, -3], vehicle: ["4 3/4 in", 2, 1 m]}, T2: {scan: [1, 2.5, -3], vehicle: [null, null, 2], tape: 1 mm}}
+    ground: {points: [[0, 0, 1], [1, 0, 1]], height: 12 cm}
+    centre: {eye: [[0, 1, 2], [0, 2, 2]], hole: {left: [1, 1, 2], right: [1, 2, 2]}}
+    station: [{scan: [0, 0, 0], x: 262}, {scan: [1, 0, 0], x: 0}]
+    hubs: {front_left: {scan: [0, 0, 0], height: 38}, front_right: {scan: [0, 1, 0], height: 38},
+           rear_left: {scan: [2, 0, 0], height: 38}, rear_right: {scan: [2, 1, 0], height: 38}}
+    floor: [[0, 0, 0], {at: [1, 0, 0], radius: 20 cm}]
+    rearward: {from: [0, 0, 0], to: [2, 0, 0]}
+    tape: 2
+    within: 5
   scale_bars: [{between: [T1, T1], length: 3590 mm}]
   seen_from: [below, above, left, right, front, rear]
   remove:
     tank: {box: {x: [0, 1], y: [0, 1], z: [0, 1]}, mass: 44, within: 5 %, cg: [0, 0, 0], cg_within: 5}
     axle: {cylinder: {from: [0, 0, 0], to: [1, 0, 0], diameter: 7}, stays: it moves}
   move: {bed: {piece: {at: [0, 0, 0]}, by: [0, 0, 9], why: packed up}}
+  mirror: {scanned: left, asymmetry: 5 mm, in_file: false}
+measured:
+  behind: {empty: {box: {x: [0, 1], y: [0, 1], z: [0, 1]}}, tape: 2 mm, note: by hand}
+  clip: {metal: {sphere: {centre: [0, 0, 0], diameter: 3}}}
 axles:
   front: {at: 0, track: 148, rating: 1000, wheel_rate: 230 lb/in, tyre: {radius: 39.5, width: 20.5, rate: 300}, hub: 38, unsprung: 100}
   rear: {at: 262, track: 148, wheel_rate: 48, tyre: {radius: 39.5, width: 20.5, rate: 300}, mechanism: ax}

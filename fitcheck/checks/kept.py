@@ -26,6 +26,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from fitcheck.checks.evidence import Evidence
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.swept import MovingPair
 from fitcheck.geometry.distance import Shape
@@ -172,7 +173,25 @@ def key_of(
         _add_shape(digest, shape, scan)
     if body is not None:
         _add_body(digest, body)
+    if pair.evidence is not None:
+        digest.update(_evidence_digest(pair.evidence, scan))
     return digest.hexdigest()
+
+
+# kept as long as the evidence lives: one scene has one, for all its pairs
+_evidence_digests: weakref.WeakKeyDictionary[Evidence, bytes] = weakref.WeakKeyDictionary()
+
+
+def _evidence_digest(evidence: Evidence, scan: ScanLayers | None) -> bytes:
+    if evidence not in _evidence_digests:
+        readings = [dataclasses.replace(reading, origin="") for _, reading in evidence.taped]
+        places = [(place.name, place.kind, place.why) for place in evidence.unseen]
+        assumed = (evidence.assumed_side, evidence.assumed_sigma_mm, evidence.sight_told)
+        digest = hashlib.sha256(repr((readings, evidence.empty, places, assumed)).encode())
+        for shape in evidence.shapes:
+            _add_shape(digest, shape, scan)
+        _evidence_digests[evidence] = digest.digest()
+    return _evidence_digests[evidence]
 
 
 def _add_shape(digest: hashlib._Hash, shape: Shape, scan: ScanLayers | None) -> None:
@@ -236,5 +255,6 @@ def _row(plain: dict[str, Any]) -> Clearance:
             "verdict": Verdict(plain["verdict"]),
             "moves": moves,
             "points_mm": points,
+            **{name: plain[name] and tuple(plain[name]) for name in ("unseen_point_mm", "unseen_from_mm")},
         }
     )

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.ground import FIGURES, measure_of, scan_speaks
+from fitcheck.checks.guard import alignment_sigma_mm
 from fitcheck.checks.loads import axle_sigma_kg, mass_sigma_kg, share_sigma_pct, stability_sigma
 from fitcheck.result import Ground, Limit, Loads, Owned, Verdict
 from fitcheck.vehicle.masses import Ledger, ledger, states_of
@@ -169,20 +170,20 @@ def underside_sigma(figure: str, owned: Owned, scene: Scene, book: Ledger) -> fl
 
     slopes = np.array([change(step) for step in np.eye(5)])
     by_load = float(slopes[:2] @ drop_covariance(book) @ slopes[:2])
-    by_place = point_sigma_mm(owned.owner, scene) ** 2 * float(slopes[2:] @ slopes[2:])
+    by_place = point_sigma_mm(owned.owner, scene, point) ** 2 * float(slopes[2:] @ slopes[2:])
     return math.sqrt(by_load + by_place)
 
 
-def point_sigma_mm(owner: str, scene: Scene) -> float:
-    """One sigma of a point of the scan or of a part, in each direction."""
-    known = scene.uncertainties
+def point_sigma_mm(owner: str, scene: Scene, place_mm: Floats) -> float:
+    """One sigma of a point (3,) of the scan or of a part, in each direction."""
+    known, frame = scene.uncertainties, alignment_sigma_mm(scene, place_mm[None])
     if owner == SCAN:
-        return math.hypot(known.scan, known.alignment)
+        return math.hypot(known.scan, frame)
     part = next((part for part in scene.parts if part.name == owner), None)
     if part is None:
-        return math.hypot(known.fabrication, known.alignment)
+        return math.hypot(known.fabrication, frame)
     size = known.fabrication if part.size_sigma_mm is None else part.size_sigma_mm
-    return math.hypot(size, part.taped_sigma_mm, known.alignment)
+    return math.hypot(size, part.taped_sigma_mm, frame)
 
 
 def judge(target: Target, figure: Figure) -> Limit:

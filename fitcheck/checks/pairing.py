@@ -11,7 +11,8 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from fitcheck.checks.guard import Terms, moving_terms, part_terms, scan_terms
+from fitcheck.checks.evidence import Evidence, evidence_of
+from fitcheck.checks.guard import Terms, box_corners, moving_terms, part_terms, scan_terms
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.rules import Party, choose_rule
 from fitcheck.checks.swept import MovingPair
@@ -50,6 +51,7 @@ class _Thing:
     party: Party
     shapes: tuple[Shape, ...]
     terms: Terms
+    evidence: Evidence | None = None
 
 
 class _Maker:
@@ -62,6 +64,7 @@ class _Maker:
         self.parties = {part.name: Party(part.name, part.part_class) for part in scene.parts}
         self.parties |= {body.name: Party(body.name, body.part_class) for body in scene.moving}
         self.parties[SCAN] = Party(SCAN, SCAN)
+        self.evidence = None if scene.scan is None else evidence_of(scene.scan)
 
     def wanted(self, one: str, other: str) -> bool:
         return not self.only or one in self.only or other in self.only
@@ -72,7 +75,7 @@ class _Maker:
                 one, other = other, one  # what was taped on the vehicle stays: a clearing move moves the other
             yield self._still(one, self._thing(other))
         for part in parts:
-            for scan in self._scan(scan_terms(self.scene.uncertainties)):
+            for scan in self._scan(scan_terms(self.scene, box_corners(part.solids))):
                 yield self._still(part, scan)
 
     def _thing(self, part: Part) -> _Thing:
@@ -83,7 +86,7 @@ class _Maker:
         """The scan as a thing; none without a scan."""
         if self.scene.scan is None:
             return []
-        return [_Thing(Party(SCAN, SCAN), (self.scene.scan.metal,), terms)]
+        return [_Thing(Party(SCAN, SCAN), (self.scene.scan.metal,), terms, self.evidence)]
 
     def _still(self, part: Part, thing: _Thing) -> StillPair | None:
         other = thing.party
@@ -94,7 +97,7 @@ class _Maker:
         chosen = choose_rule(Party(part.name, part.part_class), other, self.scene.rules)
         self._row(between, contacts, chosen.words)
         terms = {**thing.terms, **part_terms(part, self.scene.uncertainties)}
-        return StillPair(between, part.solids, thing.shapes, chosen, terms, contacts)
+        return StillPair(between, part.solids, thing.shapes, chosen, terms, contacts, thing.evidence)
 
     def moving_pairs(self, body: MovingBody, parts: list[Part]) -> Iterator[MovingPair]:
         for thing in [*map(self._thing, parts), *self._scan({})]:
@@ -104,8 +107,8 @@ class _Maker:
             contacts = self.contacts(*between)
             chosen = choose_rule(thing.party, Party(body.name, body.part_class), self.scene.rules)
             self._row(between, contacts, chosen.words)
-            terms = {**moving_terms(body, self.scene.uncertainties), **thing.terms}
-            yield MovingPair(between, thing.shapes, chosen, terms, contacts)
+            terms = {**moving_terms(body, self.scene), **thing.terms}
+            yield MovingPair(between, thing.shapes, chosen, terms, contacts, thing.evidence)
 
     def between_bodies(self) -> None:
         for one, other in itertools.combinations(self.scene.moving, 2):

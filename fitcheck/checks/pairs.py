@@ -9,6 +9,7 @@ import numpy as np
 
 from fitcheck.checks.clearance import judge, row_of, undecided
 from fitcheck.checks.contacts import cut_out, too_deep
+from fitcheck.checks.evidence import Evidence
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.rules import ChosenRule
 from fitcheck.geometry.distance import Shape
@@ -35,6 +36,7 @@ class StillPair:
     chosen: ChosenRule
     terms: Terms
     contacts: tuple[Contact, ...] = ()
+    evidence: Evidence | None = None  # what the scan says beside its metal; None: the other thing is no scan
 
     @property
     def guard_mm(self) -> float:

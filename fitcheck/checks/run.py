@@ -17,7 +17,8 @@ from fitcheck.checks.kept import Kept, key_of, open_kept, scene_facts
 from fitcheck.checks.limits import check_limits
 from fitcheck.checks.loads import check_loads
 from fitcheck.checks.pairing import pair_up
-from fitcheck.checks.pairs import SCAN_REACH_MM, StillPair, check_still
+from fitcheck.checks.pairs import StillPair, check_still
+from fitcheck.checks.scanned import check_scanned_moving, check_scanned_still
 from fitcheck.checks.shafts import check_shafts
 from fitcheck.checks.swept import MovingPair, check_moving
 from fitcheck.errors import InputError, InternalError
@@ -136,10 +137,10 @@ def _answer(kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -
 
 def _computed(pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
     if isinstance(pair, StillPair):
-        return check_still(pair)
+        return check_still(pair) if pair.evidence is None else check_scanned_still(pair, pair.evidence)
     if body is None:
         raise InternalError("a moving pair needs its moving body")
-    return check_moving(body, pair)
+    return check_moving(body, pair) if pair.evidence is None else check_scanned_moving(body, pair, pair.evidence)
 
 
 _MEASURED = ("distance_mm", "at_least_mm", "static_mm", "straight_bump_mm", "pose", "points_mm", "contact")
@@ -149,7 +150,7 @@ _WORDS_OF_A_RULE = ("rule", "want_mm", "rule_reason", "rule_source", "rule_label
 def _judged_anew(pair: StillPair | MovingPair, row: Clearance | None) -> Clearance | None:
     """The row of a pair of which only the demand is another than that of a measured ``row``, as if computed.
 
-    None where the demand shapes more than the verdict: places and moves, or where the scan is no evidence.
+    None where the demand shapes more than the verdict: places and moves, and all that a scan says.
     """
     if row is None:
         return None
@@ -159,7 +160,7 @@ def _judged_anew(pair: StillPair | MovingPair, row: Clearance | None) -> Clearan
         return replace(row, **{name: getattr(worded, name) for name in _WORDS_OF_A_RULE})
     if pair.contacts or row.distance_mm is None or row.depth_mm is not None or row.contact not in ("apart", "unknown"):
         return None
-    if pair.between[1] == SCAN and row.distance_mm > SCAN_REACH_MM:
+    if pair.evidence is not None:
         return None
     judgement = judge(row.distance_mm, row.at_least_mm, pair.guard_mm, pair.chosen.rule.must_mm)
     figures = {name: getattr(row, name) for name in _MEASURED}

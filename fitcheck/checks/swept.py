@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
 from fitcheck.checks.contacts import cut_out, too_deep
+from fitcheck.checks.evidence import Evidence
 from fitcheck.checks.guard import Terms, guard_mm
 from fitcheck.checks.pairs import points_of
 from fitcheck.checks.rules import ChosenRule
@@ -40,6 +41,7 @@ class MovingPair:
     chosen: ChosenRule
     terms: Terms
     contacts: tuple[Contact, ...] = ()
+    evidence: Evidence | None = None  # what the scan says beside its metal; None: the other thing is no scan
 
     @property
     def guard_mm(self) -> float:

@@ -9,6 +9,7 @@ there into simple ones.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +18,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 Rows = NDArray[np.int64]
 
-_ROWS_A_CHUNK = 1 << 18
+_BITS, _COUNT = 32, (1 << 32) - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,26 +60,20 @@ def topology(vertices: ArrayLike, faces: ArrayLike) -> Topology:
     corners = np.asarray(faces, dtype=np.int32).reshape(-1, 3)
     if len(corners) == 0:
         return Topology(np.empty(0, np.int32), 0, (), 0, 0, 0, 0)
-    welded = first_of_place(points)
-    corners = welded[corners]
-    keys = _directed_edges(corners, len(points))
-    plain = keys >> 1
-    starts = np.flatnonzero(np.concatenate([[True], plain[1:] != plain[:-1]]))
-    counts = np.diff(np.append(starts, len(keys)))
-    pairs = starts[counts == 2]
-    flipped = int(np.count_nonzero((keys[pairs] & 1) == (keys[pairs + 1] & 1)))
-    edges = plain[starts]
-    labels = _vertex_pieces(edges, len(points))
+    corners = first_of_place(points)[corners]
+    edges = _edges(corners, len(points))
+    faces_at, downward = edges.data & _COUNT, edges.data >> _BITS
+    labels = _vertex_pieces(edges)
     pieces, count = _face_pieces(labels, corners)
-    border = keys[starts[counts == 1]]
-    chains = chain_edges(_ends(border, len(points)))
+    lone = np.flatnonzero(faces_at == 1)
+    chains = chain_edges(_ends(edges, lone, downward[lone] == 1))
     face_label = np.full(len(points), -1, dtype=np.int64)
-    face_label[corners[:, 0]] = pieces
-    face_label[corners[:, 1]] = pieces
-    face_label[corners[:, 2]] = pieces
+    for side in range(3):
+        face_label[corners[:, side]] = pieces
     loops = tuple(Loop(rows, int(face_label[rows[0]]), closed) for rows, closed in chains)
-    crowded = int(np.count_nonzero(counts > 2))
-    return Topology(pieces, count, loops, len(starts), len(border), crowded, flipped)
+    crowded = int(np.count_nonzero(faces_at > 2))
+    flipped = int(np.count_nonzero((faces_at == 2) & (downward != 1)))
+    return Topology(pieces, count, loops, edges.nnz, len(lone), crowded, flipped)
 
 
 def first_of_place(points: Floats) -> Ints:
@@ -110,41 +105,44 @@ def first_of_place(points: Floats) -> Ints:
     return rows
 
 
-def _directed_edges(corners: Ints, count: int) -> NDArray[np.int64]:
-    """Sorted keys of all half edges: 2 × (least corner × count + greatest) + 1 where the face runs it downwards."""
-    keys = np.empty(3 * len(corners), dtype=np.int64)
+def _edges(corners: Ints, count: int) -> Any:
+    """All edges as a sparse matrix (count, count) in csr form: row the lesser corner, column the greater, each once.
+
+    An entry is the number of faces at the edge, plus 2**32 for each of them that runs it from the greater to the
+    lesser. Its counting sort is several times faster than sorting keys, as neighbours in a mesh are near in memory.
+    """
+    from scipy.sparse import coo_matrix
+
+    low, high = np.empty(3 * len(corners), dtype=np.int32), np.empty(3 * len(corners), dtype=np.int32)
+    runs = np.empty(3 * len(corners), dtype=np.int64)
+    columns = [np.ascontiguousarray(corners[:, side]) for side in range(3)]
     for side in range(3):
-        a, b = corners[:, side].astype(np.int64), corners[:, (side + 1) % 3].astype(np.int64)
-        part = np.minimum(a, b)
-        part *= count
-        part += np.maximum(a, b)
-        part *= 2
-        part += a > b
-        part[a == b] = -1
-        keys[side * len(corners) : (side + 1) * len(corners)] = part
-    keys.sort()
-    return keys[np.searchsorted(keys, 0) :]
+        a, b = columns[side], columns[(side + 1) % 3]
+        part = slice(side * len(corners), (side + 1) * len(corners))
+        np.minimum(a, b, out=low[part])
+        np.maximum(a, b, out=high[part])
+        np.greater(a, b, out=runs[part], casting="unsafe")
+    runs <<= _BITS
+    runs += 1
+    proper = low != high
+    if not proper.all():
+        low, high, runs = low[proper], high[proper], runs[proper]
+    return coo_matrix((runs, (low, high)), shape=(count, count)).tocsr()
 
 
-def _ends(keys: NDArray[np.int64], count: int) -> Rows:
-    """The two ends (k, 2) of half edges, in the direction that their face runs them."""
-    plain = keys >> 1
-    ends = np.stack([plain // count, plain % count], axis=1)
-    down = (keys & 1).astype(bool)
-    ends[down] = ends[down][:, ::-1]
+def _ends(edges: Any, rows: Rows, downward: NDArray[np.bool_]) -> Rows:
+    """The two ends (k, 2) of some edges, in the direction that their face runs them."""
+    low = np.searchsorted(edges.indptr, rows, side="right") - 1
+    ends = np.stack([low, edges.indices[rows]], axis=1).astype(np.int64)
+    ends[downward] = ends[downward][:, ::-1]
     return ends
 
 
-def _vertex_pieces(edges: NDArray[np.int64], count: int) -> Ints:
+def _vertex_pieces(edges: Any) -> Ints:
     """The label of each vertex's connected piece; single vertices have one each."""
-    from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import connected_components
 
-    ends = edges % count
-    begins = np.searchsorted(edges, np.arange(count + 1, dtype=np.int64) * count)
-    graph = csr_matrix((np.ones(len(edges), dtype=np.int8), ends.astype(np.int32), begins.astype(np.int32)),
-                       shape=(count, count))  # fmt: skip
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int32)
+    return np.asarray(connected_components(edges, directed=False)[1], dtype=np.int32)
 
 
 def _face_pieces(labels: Ints, corners: Ints) -> tuple[Ints, int]:

@@ -36,11 +36,19 @@ FULL = 1.1
 MOST_MM = 150.0
 """The most that a cushion stands out, however wide the gap (judgement)."""
 
-BAY_MM = 160.0
+BAY_MM = 250.0
 """A notch in an outer border with a mouth narrower than this is taken for a gap (judgement)."""
+
+DENT_MM = 500.0
+"""So is a shallow one with a mouth up to this, where the border runs straight on beyond it (judgement)."""
 
 _BAY_SHARE = 0.3  # its area over the square of its mouth: a half disc has 0.39, a right-angled corner 0.25
 _BAY_AREA_MM2 = 5.0
+_DENT_SHARE = 0.02
+_DENT_DEPTH_MM = 8.0  # its area over its mouth
+_DENT_RUN_MM = 50.0  # the border is looked at this far beyond a dent
+_DENT_TURN = 0.94  # least cosine between the border there and the mouth: 20°
+_LEAST_SEGMENTS = 24  # of a ball's mesh: its faces are within 0.93 of the radius, more than 1/FULL
 _SHARE_APART = 0.3  # balls stand this share of their radius apart: between two, 0.99 of it still stands
 _LEAST_SHARE = 0.2  # balls smaller than this share of the largest are left out: they stand out least
 
@@ -65,7 +73,7 @@ class Cushion:
 
 
 def cushion(loop: Floats, rim: Floats | None = None) -> Cushion | None:
-    """The cushion over a closed loop (k, 3); None where no ball of ``SMALLEST_MM`` passes it: see :func:`ball_round`.
+    """The cushion over a closed loop (k, 3); None where no ball of ``SMALLEST_MM`` passes it: see :func:`small_balls`.
 
     ``rim`` (j, 3): the open chain of border corners that the balls reach to, where the loop is closed by a
     straight mouth; None: all of the loop.
@@ -78,7 +86,7 @@ def cushion(loop: Floats, rim: Floats | None = None) -> Cushion | None:
         return None
     starts, ends = (loop, np.roll(loop, -1, axis=0)) if rim is None else (rim[:-1], rim[1:])
     spots = points_on_triangles(cover.corners, max(size / 40.0, SMALLEST_MM / 4.0))
-    reach = _least_to_segments(spots, starts, ends)
+    reach = least_to_segments(spots, starts, ends)
     width = 2.0 * float(reach.max())
     if width < SMALLEST_MM:
         return None
@@ -86,10 +94,24 @@ def cushion(loop: Floats, rim: Floats | None = None) -> Cushion | None:
     return Cushion(cover, balls, width)
 
 
-def ball_round(loop: Floats) -> Floats:
-    """Middle and radius (4,) of a ball that holds a small gap, and stands out of it as far as a cushion would."""
+def small_balls(loop: Floats) -> Floats:
+    """Balls (n, 4) that hold a gap too narrow for a cushion, and stand out of it no further than it is wide.
+
+    One ball round a small gap; along a slit one every few millimetres of its border.
+    """
     middle = loop.mean(axis=0)
-    return np.append(middle, FULL * float(np.linalg.norm(loop - middle, axis=1).max()))
+    radius = FULL * float(np.linalg.norm(loop - middle, axis=1).max())
+    if radius <= SMALLEST_MM:
+        return np.append(middle, radius)[None]
+    rim = _ruled(loop, SMALLEST_MM / 2.0)
+    return np.column_stack([rim, np.full(len(rim), FULL * SMALLEST_MM / 2.0)])
+
+
+def _ruled(loop: Floats, step_mm: float) -> Floats:
+    """Points along a closed loop (k, 3), no farther apart than a step; its corners are among them."""
+    ways = np.roll(loop, -1, axis=0) - loop
+    counts = np.maximum(1, np.ceil(np.linalg.norm(ways, axis=1) / step_mm)).astype(int)
+    return np.concatenate([a + np.arange(n)[:, None] / n * way for a, way, n in zip(loop, ways, counts, strict=True)])
 
 
 def solid_of_small_balls(balls: Floats) -> Solid:
@@ -98,7 +120,8 @@ def solid_of_small_balls(balls: Floats) -> Solid:
     return Solid(np.ascontiguousarray(balls[:, :3]), np.stack([rows] * 3, axis=1), radius_mm=float(balls[:, 3].max()))
 
 
-def _least_to_segments(points: Floats, starts: Floats, ends: Floats) -> Floats:
+def least_to_segments(points: Floats, starts: Floats, ends: Floats) -> Floats:
+    """Least distance (n,) of each point (n, 3) to any of the segments (k, 3) to (k, 3); of none: infinite."""
     least = np.full(len(points), np.inf)
     step = max(1, 400_000 // max(1, len(starts)))
     for first in range(0, len(points), step):
@@ -125,7 +148,7 @@ def _balls(spots: Floats, radii: Floats) -> Floats:
 
 
 def solid_of_balls(balls: Floats) -> Solid:
-    """The union of balls (n, 4), n ≥ 1, as one closed mesh that holds all of each."""
+    """The union of balls (n, 4), n ≥ 1, as one closed mesh that lies in them and holds 1/``FULL`` of each."""
     import manifold3d
 
     meshes = [_ball(ball) for ball in balls]
@@ -136,14 +159,8 @@ def solid_of_balls(balls: Floats) -> Solid:
 def _ball(ball: Floats) -> Any:
     import manifold3d
 
-    segments = int(np.clip(4 * np.ceil(np.sqrt(ball[3]) / 1.2), 16, 48))
-    round_one = manifold3d.Manifold.sphere(1.0, segments)
-    mesh = round_one.to_mesh()
-    corners = np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3][np.asarray(mesh.tri_verts)]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    inner = (np.einsum("fi,fi->f", normals, corners[:, 0]) / np.linalg.norm(normals, axis=1)).min()
-    scale = float(ball[3]) / float(inner)  # so that the true ball lies inside the mesh
-    return round_one.scale((scale, scale, scale)).translate(tuple(float(c) for c in ball[:3]))
+    segments = int(np.clip(4 * np.ceil(np.sqrt(ball[3]) / 1.2), _LEAST_SEGMENTS, 48))
+    return manifold3d.Manifold.sphere(float(ball[3]), segments).translate(tuple(float(c) for c in ball[:3]))
 
 
 def inner_hull(middles: Floats, radius_mm: float) -> Any:
@@ -186,14 +203,18 @@ def bays(border: Floats, normals: Floats) -> list[tuple[int, int]]:
     """Notches of a closed outer border (k, 3): (first, last) corners of each, counted on past k where it runs round.
 
     ``normals`` (k, 3) are those of the surface at the border, whose faces run the border forwards. A notch has a
-    mouth of at most ``BAY_MM`` and is about as full as a half disc; the largest first, none overlapping.
+    mouth of at most ``BAY_MM`` and is about as full as a half disc; or it is a shallow dent, up to ``DENT_MM`` wide, in
+    a border that is straight on both sides of it. The largest first, none overlapping.
     """
     count = len(border)
     if count < 4:
         return []
     ring = np.concatenate([border, border])
-    steps = np.linalg.norm(np.diff(ring, axis=0), axis=1)
-    most = int(np.clip(np.ceil(4.0 * BAY_MM / max(float(np.median(steps)), 1e-9)), 3, min(count - 1, 400)))
+    median = max(float(np.median(np.linalg.norm(np.diff(ring, axis=0), axis=1))), 1e-9)
+    most = int(np.clip(np.ceil(2.0 * DENT_MM / median), 3, min(count - 1, 400)))
+    run = int(np.clip(np.ceil(_DENT_RUN_MM / median), 1, max(1, count // 4)))
+    before = _unit_rows(border - np.roll(border, run, axis=0))
+    after = _unit_rows(np.roll(border, -run, axis=0) - border)
     first = np.arange(count)
     sums = np.concatenate([np.zeros((1, 3)), np.cumsum(np.cross(ring[:-1], ring[1:]), axis=0)])
     facing = np.concatenate([np.zeros((1, 3)), np.cumsum(np.concatenate([normals, normals]), axis=0)])
@@ -205,9 +226,20 @@ def bays(border: Floats, normals: Floats) -> list[tuple[int, int]]:
         area = (sums[last] - sums[first] + np.cross(ring[last], ring[first])) / 2.0
         mean = facing[last + 1] - facing[first]
         size = -np.einsum("ki,ki->k", area, mean) / np.maximum(np.linalg.norm(mean, axis=1), 1e-12)
-        good = (width <= BAY_MM) & (size >= _BAY_SHARE * width**2) & (size >= _BAY_AREA_MM2)
-        found += [(float(size[k]), int(k), int(last[k])) for k in np.flatnonzero(good)]
+        straight = np.minimum(_along(before, mouth), _along(after[last % count], mouth)) >= _DENT_TURN * width
+        full = (width <= BAY_MM) & (size >= _BAY_SHARE * width**2) & (size >= _BAY_AREA_MM2)
+        dent = straight & (width <= DENT_MM) & (size >= _DENT_DEPTH_MM * width) & (size >= _DENT_SHARE * width**2)
+        # of mouths that hold about the same, the narrower one: a strip of a millimetre does not count
+        found += [(float(size[k] - width[k]), int(k), int(last[k])) for k in np.flatnonzero(full | dent)]
     return _apart(found, count)
+
+
+def _unit_rows(ways: Floats) -> Floats:
+    return np.asarray(ways / np.maximum(np.linalg.norm(ways, axis=1), 1e-12)[:, None])
+
+
+def _along(ways: Floats, mouth: Floats) -> Floats:
+    return np.asarray(np.einsum("ki,ki->k", ways, mouth))
 
 
 def _apart(found: list[tuple[float, int, int]], count: int) -> list[tuple[int, int]]:

@@ -19,15 +19,16 @@ from fitcheck.errors import LayoutError
 from fitcheck.layout.build_masses import build_axles, build_load_states, build_weights
 from fitcheck.layout.build_parts import BuiltParts, build_parts
 from fitcheck.layout.build_regions import needed_region, solid_of
-from fitcheck.layout.build_scan import scan_spec
+from fitcheck.layout.build_scan import build_measured, scan_spec
 from fitcheck.layout.load import Layout, Progress
 from fitcheck.layout.vehicle_entries import SolidAxle as SolidAxleEntry
-from fitcheck.result import Alignment, TargetFit
+from fitcheck.result import Alignment, FloorFit, MaybeVector, Straightness, TargetFit
 from fitcheck.vehicle.mechanisms import Leaf, SolidAxle
 from fitcheck.vehicle.moving import MovingBody, axle_body, shaft_body
 from fitcheck.vehicle.scene import (
     Contact,
     Exclusion,
+    FrameCertainty,
     Rule,
     ScanLayers,
     Scene,
@@ -64,6 +65,7 @@ def build_scene(
     """
     built = build_parts(layout)
     spec = scan_spec(layout)
+    measured = build_measured(layout)
     mistakes = layout.stack.mistakes()
     if mistakes:
         raise LayoutError(tuple(mistakes))
@@ -71,6 +73,7 @@ def build_scene(
     inputs = {source.name: source.sha256 for source in layout.stack.sources} | built.inputs
     warnings = [*built.warnings, *_warnings(layout)]
     scan = None if spec is None else _prepare(spec, inputs, warnings, (cache_dir, progress, hashing))
+    scan = scan and replace(scan, measured=measured)
     return Scene(
         title=layout.title,
         layout_file=layout.file,
@@ -104,21 +107,42 @@ def _prepare(spec: ScanSpec, inputs: dict[str, str], warnings: list[str], how: _
     inputs[spec.file.as_posix()] = prepared.sha256
     warnings += prepared.cache_notes
     report = prepared.alignment
-    return prepared.layers if report is None else replace(prepared.layers, alignment=_alignment(report))
+    layers = prepared.layers
+    return layers if report is None else replace(layers, alignment=_alignment(report, layers))
 
 
-def _alignment(report: AlignmentReport) -> Alignment:
-    fits = {
-        name: TargetFit(_numbers(residual), _numbers(left_out) if np.isfinite(left_out).all() else None)
-        for name, residual, left_out in (
-            (name, report.residuals_mm[name], report.leave_one_out_mm[name]) for name in report.residuals_mm
-        )
-    }
-    return Alignment(fits, float(report.rms_mm), float(report.sigma_mm))
+def _alignment(report: AlignmentReport, layers: ScanLayers) -> Alignment:
+    fits = {}
+    for name, residual in report.residuals_mm.items():
+        left_out = report.leave_one_out_mm[name]
+        known = not np.isnan(left_out[np.isfinite(residual)]).any()
+        fits[name] = TargetFit(_numbers(residual), _numbers(left_out) if known else None, report.kinds[name])
+    return Alignment(
+        fits,
+        float(report.rms_mm),
+        None if math.isnan(report.sigma_mm) else float(report.sigma_mm),
+        report.spare,
+        {name: Straightness(**vars(pair)) for name, pair in report.straightness.items()},
+        report.hub_warp_mm,
+        None if report.floor is None else FloorFit(**vars(report.floor)),
+        _place_sigmas(report.certainty, layers),
+    )
 
 
-def _numbers(vector: NDArray[np.float64]) -> tuple[float, float, float]:
-    return float(vector[0]), float(vector[1]), float(vector[2])
+def _numbers(vector: NDArray[np.float64]) -> MaybeVector:
+    x, y, z = (float(value) if math.isfinite(value) else None for value in vector)
+    return x, y, z
+
+
+def _place_sigmas(certainty: FrameCertainty, layers: ScanLayers) -> dict[str, float]:
+    """One sigma of the frame amid the marks, and at the worst corner of the scan's front and rear end."""
+    found = {"middle": certainty.sigma_mm(certainty.middle_mm)}
+    if layers.metal.triangle_count:
+        lo, hi = np.asarray(layers.metal.boxes[:, 0].min(axis=0)), np.asarray(layers.metal.boxes[:, 1].max(axis=0))
+        for name, x in (("front end", lo[0]), ("rear end", hi[0])):
+            corners = [np.array([x, y, z]) for y in (lo[1], hi[1]) for z in (lo[2], hi[2])]
+            found[name] = max(certainty.sigma_mm(corner) for corner in corners)
+    return found
 
 
 # --- mechanisms ------------------------------------------------------------------------

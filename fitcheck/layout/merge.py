@@ -19,8 +19,8 @@ from fitcheck.units import LENGTH_MM, MASS_KG, did_you_mean, nearest, spoken
 JOINED = ("rules", "contacts", "exclude")
 
 NAMED: tuple[tuple[str, ...], ...] = (
-    ("parts",), ("mechanisms",), ("load_states",), ("load_states", "*"), ("targets", "*"),
-    ("scan", "remove"), ("scan", "move"), ("scan", "align", "targets"),
+    ("parts",), ("measured",), ("mechanisms",), ("load_states",), ("load_states", "*"), ("targets", "*"),
+    ("scan", "remove"), ("scan", "move"), ("scan", "align", "targets"), ("scan", "align", "centre"),
     ("weights", "removed"), ("weights", "added"), ("mechanisms", "*", "solid_axle", "carries"),
 )  # fmt: skip
 """Mappings whose keys are names that people choose ("*": any key)."""

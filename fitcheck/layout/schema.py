@@ -11,7 +11,7 @@ import json
 from pathlib import Path
 from typing import Any, Literal
 
-from fitcheck.layout.entries import Checked, Entry, Region
+from fitcheck.layout.entries import Checked, Entry, Region, exactly_one
 from fitcheck.layout.part_entries import Part
 from fitcheck.layout.quantities import Angle, Flaw, Length, Number, Pair, Travel, Word
 from fitcheck.layout.vehicle_entries import Axles, MassEntry, Mechanism, Scan, Units, Weights
@@ -49,6 +49,18 @@ class ExcludeEntry(Entry):
 
     between: Pair
     why: Word
+
+
+class MeasuredEntry(Checked):
+    """A place looked at or taped since the scan: empty, or metal. ``tape``: one sigma; ``note``: who and how."""
+
+    empty: Region | None = None
+    metal: Region | None = None
+    tape: Travel = 2.0
+    note: Word | None = None
+
+    def flaws(self) -> list[Flaw]:
+        return exactly_one(self, ("empty", "metal"), "what was found there")
 
 
 class UncertaintyEntry(Entry):
@@ -89,6 +101,7 @@ class LayoutEntries(Entry):
     load_states: dict[str, dict[str, MassEntry]] = {}
     mechanisms: dict[str, Mechanism] = {}
     parts: dict[str, Part] = {}
+    measured: dict[str, MeasuredEntry] = {}
     rules: tuple[RuleEntry, ...] = ()
     contacts: tuple[ContactEntry, ...] = ()
     exclude: tuple[ExcludeEntry, ...] = ()

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import BeforeValidator
-
+from fitcheck.layout.align_entries import MaybeAlign
 from fitcheck.layout.entries import BoxRegion, Checked, Entry, LengthUnit, Region, Rod, exactly_one
 from fitcheck.layout.quantities import (
+    Flag,
     Flaw,
     Length,
     Mass,
-    MaybePoint,
     Number,
-    Numbers3,
     Opening,
     Pair,
     Point,
@@ -24,9 +22,7 @@ from fitcheck.layout.quantities import (
     Travel,
     WeighedIn,
     Word,
-    refuse,
 )
-from fitcheck.units import did_you_mean, spoken
 
 MassUnit = Literal["kg", "lb"]
 End = Literal["front", "rear"]
@@ -47,33 +43,6 @@ class Accuracy(Entry):
 
     local: Travel
     per_metre: Travel = 0.0
-
-
-class ScanTarget(Entry):
-    """A mark: its place in the scan (the scan's own axes and unit) and taped on the vehicle."""
-
-    scan: Numbers3
-    vehicle: MaybePoint
-
-
-class Align(Entry):
-    """Targets with taped places; ``tape`` is one sigma of the tape, ``within`` the most a target may be off."""
-
-    targets: dict[str, ScanTarget]
-    tape: Size = 2.0
-    within: Size = 5.0
-
-
-def read_align(typed: Any) -> Any:
-    """ "as_scanned" is no alignment at all: None."""
-    if typed == "as_scanned":
-        return None
-    if isinstance(typed, str):
-        hint = did_you_mean(typed, ("as_scanned",))
-        raise refuse(Flaw(f"expected as_scanned or {{targets: …}}, found {spoken(typed)}", hint=hint))
-    if typed is None:
-        raise refuse(Flaw("expected as_scanned or {targets: …}, found nothing"))
-    return typed
 
 
 class ScaleBar(Entry):
@@ -141,6 +110,14 @@ class Move(Checked):
         return flaws
 
 
+class Mirror(Entry):
+    """One scanned half that stands for both; ``asymmetry`` is one sigma of how far the other side may differ."""
+
+    scanned: Literal["left", "right"]
+    asymmetry: Travel = 5.0
+    in_file: Flag = False
+
+
 class Scan(Entry):
     """The scan file and everything that shapes it."""
 
@@ -148,11 +125,12 @@ class Scan(Entry):
     units: LengthUnit
     frame: Literal["x rearward", "x forward"] = "x rearward"
     accuracy: Accuracy | None = None
-    align: Annotated[Align | None, BeforeValidator(read_align, json_schema_input_type=Literal["as_scanned"] | Align)]
+    align: MaybeAlign
     scale_bars: tuple[ScaleBar, ...] = ()
     seen_from: tuple[Literal["below", "above", "left", "right", "front", "rear"], ...] = ()
     remove: dict[str, Removal] = {}
     move: dict[str, Move] = {}
+    mirror: Mirror | None = None
 
 
 # --- running gear and weights ----------------------------------------------------------

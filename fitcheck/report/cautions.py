@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-UNSEEN_NOTE = "Places that the scan did not see are not yet judged: a PASS holds against what was scanned, no more."
-"""Said by every report until holes in a scan are judged; ``unseen_mm`` is null till then."""
+UNSEEN_NOTE = (
+    "A scan is evidence, not the vehicle: its gaps, and what is out of sight of where the scanner looked, count as not "
+    "seen; a thing that left no trace at all in the scan is not known here either."
+)
+"""Said by every report: what ``unseen_mm`` covers, and what it cannot."""
 
 UNCHECKED: tuple[str, ...] = (
     "strength and fatigue of parts, brackets and frame",
@@ -13,7 +16,6 @@ UNCHECKED: tuple[str, ...] = (
     "fire and venting of cells",
     "braking",
     "the way to bring a part into its place, and reach for tools",
-    "places that the scan did not see",
 )
 """Matters that no figure of a Result speaks of."""
 

@@ -88,8 +88,19 @@ def _clearance() -> Schema:
         at_least_mm=said(MAYBE, "Certified lower bound of the distance over all poses, mm."),
         static_mm=said(MAYBE, "Distance in the pose in which the vehicle was scanned, mm."),
         unseen_mm=said(
-            MAYBE, "Distance to the nearest place that the scan did not see, mm; null where none, or not judged."
+            MAYBE, "Distance to the nearest place that the scan did not see, mm, 0 in it; null where none is near."
         ),
+        unseen_place=said(TEXT, "The name of that place; empty where none is near."),
+        unseen_point_mm=said(
+            {"type": ["array", "null"], "items": NUMBER, "minItems": 3, "maxItems": 3},
+            "Where that place comes nearest, [x, y, z] mm.",
+        ),
+        unseen_from_mm=said(
+            {"type": ["array", "null"], "items": NUMBER, "minItems": 3, "maxItems": 3},
+            "The point of the part or moving body that it comes nearest to, [x, y, z] mm.",
+        ),
+        settle=said(TEXT, "What reading would settle the answer; empty where nothing is to be read."),
+        assumed=said({"type": "boolean"}, "Whether the nearest metal is assumed: mirrored, not measured."),
         straight_bump_mm=said(
             MAYBE, "The least over straight bump and droop, mm; null for a pair that does not move."
         ),
@@ -238,16 +249,39 @@ def _part() -> Schema:
 
 
 def _alignment() -> Schema:
+    known = {"type": "array", "items": MAYBE, "minItems": 3, "maxItems": 3}
     target = object_of(
-        residual_mm=said(_POINT, "Scan place less taped place in the fit of all targets, mm."),
-        left_out_mm=said(
-            {"anyOf": [_POINT, {"type": "null"}]}, "The same in the fit of all others, mm; null: no fit."
-        ),
+        residual_mm=said(known, "Scan place less taped place in the fit of all, mm; null in an axis not typed."),
+        left_out_mm=said({"anyOf": [known, {"type": "null"}]}, "The same in the fit of all others, mm; null: no fit."),
+        kind=said({"enum": ["target", "ground", "station", "hub", "pair", "floor"]}, "What was typed."),
+    )
+    pair = object_of(
+        x_mm=said(NUMBER, "Where along the vehicle, mm."),
+        middle_mm=said(NUMBER, "Its middle, to the right of the middle plane, mm."),
+        skew_mm=said(NUMBER, "Its right mark behind its left one, mm."),
+        lean_mm=said(NUMBER, "Its right mark above its left one, mm."),
+    )
+    floor = object_of(
+        patches=said(COUNT, "Patches that were looked at."),
+        points=said(COUNT, "Points of floor in them."),
+        rejected=said(NUMBER, "Share of the points in them that is not floor, 0 to 1."),
+        sigma_mm=said(NUMBER, "Flatness of the floor, one sigma, mm."),
     )
     return object_of(
-        targets=by_name(target, "Target → how it fitted."),
+        targets=by_name(target, "Target, or whatever else was typed → how it fitted."),
         rms_mm=said(NUMBER, "Root mean square of the residuals' lengths, mm."),
-        sigma_mm=said(NUMBER, "One sigma of a coordinate, mm: √(Σe²/(3n − 6))."),
+        sigma_mm=said(MAYBE, "One sigma of a taped coordinate, mm: √(Σe²/spare); null: nothing is spare."),
+        spare=said({"type": ["integer", "null"]}, "Typed coordinates less the six unknowns of a rigid move."),
+        straightness=by_name(pair, "Left and right pair → how straight the frame is there."),
+        hub_warp_mm=said(
+            MAYBE,
+            "One wheel centre off the plane of the other three, scanned less taped, mm: floor warp, frame twist and "
+            "unequal tyres together; null without four hubs.",
+        ),
+        floor=said({"anyOf": [floor, {"type": "null"}]}, "The floor found in the scan; null: not asked for."),
+        place_sigma_mm=by_name(
+            NUMBER, "Place (middle, front end, rear end) → one sigma of where the alignment puts it, worst axis, mm."
+        ),
     )
 
 

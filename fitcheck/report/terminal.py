@@ -11,11 +11,12 @@ import re
 from collections.abc import Iterator
 from typing import TextIO
 
+from fitcheck.report.alignment import alignment_words
 from fitcheck.report.cautions import CAUTIONS, UNCHECKED, UNSEEN_NOTE
 from fitcheck.report.columns import Column, lay_out, wrap
 from fitcheck.report.json_document import COVERAGE_STATES
 from fitcheck.report.wording import apart, clean, floor_mm, number, pair_name, point_words, pose_words, short_name
-from fitcheck.result import Alignment, Clearance, Ground, Limit, Loads, Owned, PartEcho, Result, Verdict
+from fitcheck.result import Clearance, Ground, Limit, Loads, Owned, PartEcho, Result, Verdict
 
 WIDTH = 100
 CLOSEST_SHOWN = 5
@@ -84,7 +85,8 @@ def _clearances(result: Result, width: int) -> list[str]:
     shown = open_rows + passed[:CLOSEST_SHOWN]
     heading, *rows = lay_out(_CLEARANCE_COLUMNS, [_clearance_row(item, width) for item in shown], width)
     lines = [
-        "CLEARANCES, mm (least: over all poses; proven: no pose comes nearer; bump: straight up and down)",
+        "CLEARANCES, mm (least: over all poses; proven: no pose comes nearer; bump: straight up and down; "
+        "unseen: to what the scan did not see)",
         heading,
     ]
     for item, row in zip(shown, rows, strict=True):
@@ -101,6 +103,7 @@ _CLEARANCE_COLUMNS = (
     Column("proven"),
     Column("static"),
     Column("bump"),
+    Column("unseen"),
     Column("must+guard"),
 )
 
@@ -108,9 +111,10 @@ _CLEARANCE_COLUMNS = (
 def _clearance_row(item: Clearance, width: int) -> tuple[str, ...]:
     return (
         item.verdict.value,
-        pair_name(item.between, max(20, width - 60)),
+        pair_name(item.between, max(20, width - 68)),
         *(_distance(item, value) for value in (item.distance_mm, item.at_least_mm, item.static_mm)),
         "" if item.straight_bump_mm is None else floor_mm(item.straight_bump_mm),
+        "" if item.unseen_mm is None else floor_mm(item.unseen_mm),
         f"{item.must_mm:g}+{number(item.guard_mm)}",
     )
 
@@ -136,8 +140,9 @@ def _remarks(item: Clearance, width: int) -> list[str]:
     where = point_words(item.points_mm[0]) if item.points_mm else ""
     remarks = [clean(item.reason), _depth_words(item), f"at {where}" if where else "", _pose_remark(item)]
     lines = wrap("; ".join(remark for remark in remarks if remark), width, "            ")
-    moves = _moves(item)
-    return lines + (wrap(moves, width, "            ") if moves else [])
+    for more in (clean(item.settle), _moves(item)):
+        lines += wrap(more, width, "            ") if more else []
+    return lines
 
 
 def _pose_remark(item: Clearance) -> str:
@@ -338,16 +343,8 @@ def _coverage(result: Result, width: int) -> list[str]:
 def _scan(result: Result, width: int) -> list[str]:
     notes = [clean(note) for note in result.notes]
     if result.alignment is not None and result.alignment.targets:
-        notes.insert(0, _fit_words(result.alignment))
+        notes[:0] = alignment_words(result.alignment)
     return wrap(f"Scan: {'; '.join(notes)}", width, "", "  ") if notes else []
-
-
-def _fit_words(alignment: Alignment) -> str:
-    worst, fit = max(alignment.targets.items(), key=lambda item: math.hypot(*item[1].residual_mm))
-    return (
-        f"{len(alignment.targets)} targets fit within {math.hypot(*fit.residual_mm):.1f} mm (worst {clean(worst)}), "
-        f"one sigma of a coordinate {alignment.sigma_mm:.1f} mm"
-    )
 
 
 def _warnings(result: Result, width: int) -> list[str]:

@@ -13,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import FileProblem, ScanError
-from fitcheck.geometry.meshes import file_size, read_mesh
+from fitcheck.geometry.meshes import file_size, read_scan
 from fitcheck.geometry.surface import TiledSurface, tile_surface
-from fitcheck.scan.align import AlignmentReport, RigidFit, align
+from fitcheck.scan.align import AlignmentReport, align, check_above_floor
+from fitcheck.scan.align_figures import FloorFit, Straightness
+from fitcheck.scan.align_rigid import RigidFit
 from fitcheck.scan.cache import (
     Arrays,
     Entry,
@@ -27,15 +29,18 @@ from fitcheck.scan.cache import (
     start_hashing,
     store_entry,
 )
-from fitcheck.scan.remove import cut_scan
+from fitcheck.scan.cloud import check_cloud, covers_of
+from fitcheck.scan.mirror import split_halves
+from fitcheck.scan.remove import CutScan, cut_scan
 from fitcheck.scan.spec import FRAMES, ScanSpec
 from fitcheck.scan.units import check_scale, check_size, unit_mm
-from fitcheck.vehicle.scene import ScanLayers
+from fitcheck.scan.unseen import ScanDay, find_unseen, place_arrays, place_facts, places_from
+from fitcheck.vehicle.scene import FrameCertainty, ScanLayers
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-FORMAT = 1
+FORMAT = 10
 """Part of every cache key: raise it when preparing gives other arrays for the same file and spec."""
 
 _SAMPLED_FACES = 20_000
@@ -74,8 +79,12 @@ def prepare_scan(
     key = entry_key({"format": FORMAT, "file": hashed.sha256, "spec": _shaping(spec)})
     entry = load_entry(folder, key) if folder is not None else None
     if entry is not None:
-        layers = dataclasses.replace(_layers_of(entry), key=key, entry=folder and folder / key)
-        return PreparedScan(layers, hashed.sha256, _alignment_of(entry.facts["alignment"]), True)
+        alignment = _alignment_of(entry.facts["alignment"])
+        certainty = None if alignment is None else alignment.certainty
+        layers = dataclasses.replace(
+            _layers_of(entry), key=key, entry=folder and folder / key, certainty=certainty
+        )
+        return PreparedScan(layers, hashed.sha256, alignment, True)
     layers, alignment = _prepare(spec, hashed, tell)
     notes: tuple[str, ...] = ("there is no cache folder: the scan is prepared each time",)
     if folder is not None:
@@ -91,34 +100,72 @@ def _silent(step: str) -> None:
 
 def _prepare(spec: ScanSpec, hashed: FileHash, tell: Progress) -> tuple[ScanLayers, AlignmentReport | None]:
     check_scale(spec)
-    alignment = _align(spec)
+    alignment = None if spec.floor else _align(spec)  # a mistyped target is named before a mesh is read
     tell("reading the scan")
-    raw = read_mesh(spec.file)
+    raw = read_scan(spec.file)
+    if raw.cloud:
+        check_cloud(spec)
     if file_stamp(spec.file) != hashed.stamp:
         raise FileProblem(f"{spec.file}: it changed while it was read. Run again when it is written.")
     size_notes = check_size(raw.vertices, spec)
+    if spec.floor:
+        alignment = _align(spec, raw.vertices)
     vertices = _to_vehicle(raw.vertices, spec, alignment)
-    faces, notes = raw.faces, (*raw.notes, *size_notes, *(alignment.notes if alignment else ()))
+    cloud, faces, notes = raw.cloud, raw.faces, (*raw.notes, *size_notes, *(alignment.notes if alignment else ()))
     del raw
     tell("taking off what is removed")
     cut = cut_scan(vertices, faces, removals=spec.removals, shifts=spec.shifts)
+    halves = split_halves(cut.vertices, cut.faces, spec.mirror)
     tell("sorting the triangles into tiles")
     removed = {name: tile_surface(cut.vertices, part) for name, part in cut.removed.items()}
-    metal = tile_surface(cut.vertices, cut.faces)
-    return ScanLayers(metal, removed, _spacing_mm(metal), (*notes, *cut.notes)), alignment
+    metal = tile_surface(cut.vertices, halves.measured)
+    tell("looking for what was not seen")
+    covers, spacing = covers_of(np.asarray(metal.vertices)) if cloud else (None, _spacing_mm(metal))
+    unseen = find_unseen(metal, _scan_day(cut, metal, removed), spec, spacing if cloud else None)
+    layers = ScanLayers(
+        metal,
+        removed,
+        spacing,
+        (*notes, *cut.notes, *halves.notes, *unseen.notes),
+        unseen=unseen.places,
+        membranes=unseen.membranes,
+        seen_from=spec.seen_from,
+        certainty=None if alignment is None else alignment.certainty,
+        assumed=halves.assumed,
+        assumed_side=halves.side,
+        assumed_sigma_mm=0.0 if spec.mirror is None else spec.mirror.asymmetry_mm,
+        cloud=cloud,
+        cover_mm=covers,
+    )
+    return layers, alignment
 
 
-def _align(spec: ScanSpec) -> AlignmentReport | None:
+def _scan_day(cut: CutScan, metal: TiledSurface, removed: dict[str, TiledSurface]) -> ScanDay:
+    if not cut.stood:
+        return ScanDay(metal, removed)
+    stood = {f"{name} (before its move)": tile_surface(cut.vertices, faces) for name, faces in cut.stood.items()}
+    return ScanDay(tile_surface(cut.vertices, cut.still), removed | stood)
+
+
+def in_vehicle_frame(vertices: Floats, spec: ScanSpec) -> Floats:
+    """Vertices (n, 3) of the file → mm in the vehicle frame, as :func:`prepare_scan` lays them; nothing is cut.
+
+    Raises ScanError and AlignmentError.
+    """
+    return _to_vehicle(vertices, spec, _align(spec, vertices if spec.floor else None))
+
+
+def _align(spec: ScanSpec, vertices: Floats | None = None) -> AlignmentReport | None:
     if spec.frame not in FRAMES:
         raise ScanError(f"{_at(spec)}frame {spec.frame!r} is not known. Write one of: {'; '.join(FRAMES)}.")
-    if not spec.targets:
+    if not spec.aligned:
         return None
     if spec.frame != FRAMES[0]:
         raise ScanError(
             f"{_at(spec)}frame {spec.frame!r} is for a scan that already stands in vehicle axes; this one is turned "
             "by its targets. Drop the one or the other."
         )
-    return align(spec.targets, unit_mm(spec), tape_mm=spec.tape_mm, within_mm=spec.within_mm)
+    return align(spec, vertices)
 
 
 def _to_vehicle(vertices: Floats, spec: ScanSpec, alignment: AlignmentReport | None) -> Floats:
@@ -126,6 +173,7 @@ def _to_vehicle(vertices: Floats, spec: ScanSpec, alignment: AlignmentReport | N
     if alignment is not None:
         placed = vertices @ (unit * alignment.fit.rotation).T
         placed += alignment.fit.shift
+        check_above_floor(placed)
         return placed
     # x forward, y left, z up is the same frame turned by half a turn about z (ISO 8855, ISO 4130)
     return vertices * (np.array([-unit, -unit, unit]) if spec.frame == "x forward" else unit)
@@ -163,7 +211,11 @@ def _without_origins(value: Any) -> Any:
 
 def _arrays_of(layers: ScanLayers) -> Arrays:
     surfaces = {"metal": layers.metal, **{f"removed{k}": s for k, s in enumerate(layers.removed.values())}}
-    return {f"{name}.{part}": getattr(s, part) for name, s in surfaces.items() for part in _SURFACE_ARRAYS}
+    surfaces |= {} if layers.assumed is None else {"assumed": layers.assumed}
+    surfaces |= {} if layers.membranes is None else {"membranes": layers.membranes}
+    arrays = {f"{name}.{part}": getattr(s, part) for name, s in surfaces.items() for part in _SURFACE_ARRAYS}
+    arrays |= {} if layers.cover_mm is None else {"cover": layers.cover_mm}
+    return arrays | place_arrays(layers.unseen)
 
 
 def _facts_of(layers: ScanLayers, alignment: AlignmentReport | None) -> dict[str, Any]:
@@ -171,13 +223,30 @@ def _facts_of(layers: ScanLayers, alignment: AlignmentReport | None) -> dict[str
         "removed": list(layers.removed),
         "spacing_mm": layers.spacing_mm,
         "notes": list(layers.notes),
+        "unseen": place_facts(layers.unseen),
+        "seen_from": list(layers.seen_from),
+        "assumed": [layers.assumed_side, layers.assumed_sigma_mm] if layers.assumed is not None else None,
         "alignment": None if alignment is None else _plain(alignment),
     }
 
 
 def _layers_of(entry: Entry) -> ScanLayers:
     removed = {name: _surface_of(entry, f"removed{k}") for k, name in enumerate(entry.facts["removed"])}
-    return ScanLayers(_surface_of(entry, "metal"), removed, entry.facts["spacing_mm"], tuple(entry.facts["notes"]))
+    side, sigma_mm = entry.facts["assumed"] or ("", 0.0)
+    return ScanLayers(
+        _surface_of(entry, "metal"),
+        removed,
+        entry.facts["spacing_mm"],
+        tuple(entry.facts["notes"]),
+        seen_from=tuple(entry.facts["seen_from"]),
+        membranes=_surface_of(entry, "membranes") if "membranes.faces" in entry.arrays else None,
+        cloud="cover" in entry.arrays,
+        cover_mm=entry.arrays.get("cover"),
+        unseen=places_from(entry.arrays, entry.facts["unseen"]),
+        assumed=_surface_of(entry, "assumed") if side else None,
+        assumed_side=side,
+        assumed_sigma_mm=sigma_mm,
+    )
 
 
 def _surface_of(entry: Entry, name: str) -> TiledSurface:
@@ -199,6 +268,13 @@ def _alignment_of(facts: dict[str, Any] | None) -> AlignmentReport | None:
     if facts is None:
         return None
     arrays = {name: {k: np.array(v) for k, v in facts[name].items()} for name in ("residuals_mm", "leave_one_out_mm")}
-    fit = RigidFit(**{name: np.array(value) for name, value in facts["fit"].items()})
-    return AlignmentReport(**{**facts, **arrays, "fit": fit, "places_mm": np.array(facts["places_mm"]),
-                              "notes": tuple(facts["notes"])})  # fmt: skip
+    x, y, z = facts["certainty"]["middle_mm"]
+    made = {
+        "fit": RigidFit(**{name: np.array(value) for name, value in facts["fit"].items()}),
+        "places_mm": np.array(facts["places_mm"]),
+        "certainty": FrameCertainty((x, y, z), np.array(facts["certainty"]["covariance"])),
+        "notes": tuple(facts["notes"]),
+        "straightness": {name: Straightness(**figures) for name, figures in facts["straightness"].items()},
+        "floor": None if facts["floor"] is None else FloorFit(**facts["floor"]),
+    }
+    return AlignmentReport(**{**facts, **arrays, **made})

@@ -24,12 +24,17 @@ _CHUNK = 1 << 17
 
 @dataclass(frozen=True, eq=False)
 class CutScan:
-    """``faces`` (m, 3) is the metal that stays; ``removed``: name → its faces; both index ``vertices`` (n, 3) mm."""
+    """``faces`` (m, 3) is the metal that stays; ``removed``: name → its faces; both index ``vertices`` (n, 3) mm.
+
+    ``still``: what of the metal was not moved; ``stood``: name → what was moved, where it stood on scan day.
+    """
 
     vertices: Floats
     faces: Ints
     removed: dict[str, Ints]
     notes: tuple[str, ...]
+    still: Ints
+    stood: dict[str, Ints]
 
 
 def cut_scan(
@@ -55,11 +60,14 @@ def cut_scan(
         notes.append(f"removed {entry.name}: {int(claimed.sum())} of {len(faces)} faces")
     if not free.any():
         raise ScanError(f"{_title(removals[-1])}: with it nothing is left of the scan. Make the region smaller.")
+    scanned, still, stood = faces, free.copy(), {}
     moves = [(shift, _claimed(shift, vertices, faces, pieces) & free) for shift in shifts]
     for shift, claimed in moves:
+        stood[shift.name] = scanned[claimed]
+        still &= ~claimed
         vertices, faces = _moved(vertices, faces, claimed, shift.by_mm)
         notes.append(f"moved {shift.name}: {int(claimed.sum())} of {len(faces)} faces")
-    return CutScan(vertices, faces[free] if removals else faces, removed, tuple(notes))
+    return CutScan(vertices, faces[free] if removals else faces, removed, tuple(notes), scanned[still], stood)
 
 
 def region_distance_mm(region: Region, points: Floats) -> Floats:

@@ -18,10 +18,10 @@ SCALE_LIMIT = 0.005
 LEAST_MM, MOST_MM = 500.0, 30_000.0
 """The longest side of a scanned vehicle lies between these."""
 
-_TYPICAL = {"m": (2.5, 7.0), "ft": (8.0, 23.0), "in": (98.0, 280.0), "cm": (250.0, 700.0), "mm": (2500.0, 7000.0)}
+TYPICAL = {"m": (2.5, 7.0), "ft": (8.0, 23.0), "in": (98.0, 280.0), "cm": (250.0, 700.0), "mm": (2500.0, 7000.0)}
 """Longest side of a vehicle's bounding box as a bare number, by unit."""
 
-_WORDS = {"mm": "mm", "cm": "cm", "m": "metres", "in": "inches", "ft": "feet"}
+UNIT_WORDS = {"mm": "mm", "cm": "cm", "m": "metres", "in": "inches", "ft": "feet"}
 
 
 def unit_mm(spec: ScanSpec) -> float:
@@ -65,17 +65,17 @@ def check_size(vertices: Floats, spec: ScanSpec) -> tuple[str, ...]:
     sides = [float(vertices[:, axis].max() - vertices[:, axis].min()) for axis in range(3)]
     longest = max(sides)
     size_mm = longest * unit_mm(spec)
-    probable = [u for u, (low, high) in _TYPICAL.items() if low <= longest <= high]
-    guess = " or ".join(_WORDS[u] for u in probable)
+    probable = [u for u, (low, high) in TYPICAL.items() if low <= longest <= high]
+    guess = " or ".join(UNIT_WORDS[u] for u in probable)
     if not LEAST_MM <= size_mm <= MOST_MM:
         hint = f"A side of {longest:.4g} is usual for {guess}" if guess else "No usual unit makes it a vehicle"
         raise ScanError(
-            f"{_at(spec.origin)}{spec.file}: read in {_WORDS[spec.unit]} the scan is {size_mm / 1000:.4g} m long; "
+            f"{_at(spec.origin)}{spec.file}: read in {UNIT_WORDS[spec.unit]} the scan is {size_mm / 1000:.4g} m long; "
             f"0.5 to 30 m were expected. {hint}. Correct the scan's unit."
         )
     if probable and spec.unit not in probable:
         usual = f"the scan's longest side is {longest:.4g}, which is usual for {guess}"
-        return (f"{usual}; it was read in {_WORDS[spec.unit]}: check its unit",)
+        return (f"{usual}; it was read in {UNIT_WORDS[spec.unit]}: check its unit",)
     return ()
 
 
@@ -106,15 +106,17 @@ def _times(ratio: float) -> str:
 
 
 def _looks_like(meant: str, declared: str) -> str:
-    now = _WORDS[declared]
-    return f"looks like {_WORDS[meant]} read as {now}. Write unit {meant}, or export the scan in {now}."
+    now = UNIT_WORDS[declared]
+    return f"looks like {UNIT_WORDS[meant]} read as {now}. Write unit {meant}, or export the scan in {now}."
 
 
 def _median_ratio(targets: tuple[Target, ...], unit: float) -> float | None:
-    """Scanned over taped distance, the median of all pairs of targets: one mistyped target does not move it far."""
+    """Scanned over taped distance, the median of all pairs of targets that are known in all three axes: one mistyped
+    target does not move it far."""
     ratios = []
-    for a, b in itertools.combinations(targets, 2):
-        taped = float(np.linalg.norm(np.subtract(a.vehicle, b.vehicle)))
+    known = [target for target in targets if target.complete]
+    for a, b in itertools.combinations(known, 2):
+        taped = float(np.linalg.norm(np.array(a.vehicle, dtype=np.float64) - np.array(b.vehicle, dtype=np.float64)))
         if taped > 0.0:
             ratios.append(float(np.linalg.norm(np.subtract(a.scan, b.scan))) * unit / taped)
     return float(np.median(ratios)) if ratios else None

@@ -301,7 +301,8 @@ def _values_note(scenes: Sequence[Named], title: str, values: Callable[[Scene], 
 
 
 def _uncertainty_words(scene: Scene) -> str:
-    return ", ".join(f"{name} {value:g}" for name, value in vars(scene.uncertainties).items())
+    found = vars(scene.uncertainties).items()
+    return ", ".join(f"{name} {'by place' if value is None else format(value, 'g')}" for name, value in found)
 
 
 def _targets_note(scenes: Sequence[Named]) -> list[str]:

@@ -275,7 +275,7 @@ def _axle_cell(column: Column, axle: str, owned: Owned) -> Cell:
     book = column.book
     k = ("front", "rear").index(axle)
     by_load = math.sqrt(float(drop_covariance(_on_tyres(book))[k, k]))
-    sigma = math.hypot(by_load, point_sigma_mm(owned.owner or "", column.scene))
+    sigma = math.hypot(by_load, point_sigma_mm(owned.owner or "", column.scene, np.array(owned.point_mm or (0, 0, 0))))
     return Cell(owned.value, _itself(column, f"under {axle} axle", sigma), owned.owner)
 
 

@@ -156,7 +156,7 @@ class Uncertainties:
     """Named one-sigma uncertainties in mm; a pair's guard is 2·√(sum of the squares that apply)."""
 
     scan: float = 0.5
-    alignment: float = 0.8
+    alignment: float | None = None  # None: from how well the targets fix the frame at the place; see checks/guard.py
     taped_joint: float = 2.0
     fabrication: float = 1.5
     motion: float = 2.0
@@ -259,9 +259,63 @@ class ShaftPart:
     start_on: str | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class FrameCertainty:
+    """How well the scan's place in the vehicle frame is known: a small shift and turn about ``middle_mm``.
+
+    ``covariance`` (6, 6): shifts in mm along x, y, z, then turns in radians about them (one sigma squared).
+    """
+
+    middle_mm: Vector
+    covariance: NDArray[np.float64]
+
+    def sigma_mm(self, place_mm: NDArray[np.float64] | Vector) -> float:
+        """One sigma, along the worst axis, of where a place (3,) of the vehicle frame truly is.
+
+        It grows with the lever arm a from the middle: the covariance of shift + turn × a (linear propagation).
+        """
+        x, y, z = np.asarray(place_mm, dtype=np.float64) - np.asarray(self.middle_mm)
+        cross = np.array([[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]])  # turn × arm, as a matrix on the turn
+        carry = np.hstack([np.eye(3), cross])
+        return float(np.sqrt(max(0.0, np.linalg.eigvalsh(carry @ self.covariance @ carry.T)[-1])))
+
+
+@dataclass(frozen=True, eq=False)
+class UnseenPlace:
+    """A volume of which the scan says nothing: there may be metal in it, or air.
+
+    ``kind``: "hole" (a gap in the scanned surface), "shadow" (behind something that was removed), "out of sight"
+    (no free line from where the scanner was). ``solid`` is closed; ``name`` and ``why`` are for the reader.
+    """
+
+    name: str
+    kind: str
+    why: str
+    solid: Solid
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A place that was taped or felt after the scan: ``what`` is "empty" or "metal", in ``region``, ± ``tape_mm`` (one
+    sigma); ``note`` is who measured it and how."""
+
+    name: str
+    what: str
+    region: Region
+    tape_mm: float = 2.0
+    note: str = ""
+    origin: str = ""
+
+
 @dataclass(frozen=True)
 class ScanLayers:
-    """The prepared scan in the vehicle frame: what is there, and what was cut out of it."""
+    """The prepared scan in the vehicle frame: what is there, and what was cut out of it.
+
+    ``metal`` holds what was measured; ``assumed`` is metal that was mirrored from the other side, one sigma
+    ``assumed_sigma_mm``; ``assumed_side`` says on which side ("left" or "right") all metal is assumed. In a
+    ``cloud`` each triangle is one point named three times, and ``cover_mm`` (vertices,) is how far the surface near a
+    point may be from the points.
+    """
 
     metal: TiledSurface
     removed: dict[str, TiledSurface] = field(default_factory=dict)
@@ -270,6 +324,16 @@ class ScanLayers:
     alignment: Alignment | None = None
     key: str = ""  # names what was prepared, by content; "": unknown
     entry: Path | None = None  # its folder in the cache, where answers about it may be kept
+    certainty: FrameCertainty | None = None  # None: taken as scanned
+    unseen: tuple[UnseenPlace, ...] = ()  # as the scan leaves them, before ``measured``
+    membranes: TiledSurface | None = None  # over the gaps, facing as the metal round them; None: no gaps
+    seen_from: tuple[str, ...] = ()  # where the scanner looked from; (): not said
+    measured: tuple[Measured, ...] = ()
+    assumed: TiledSurface | None = None
+    assumed_side: str = ""
+    assumed_sigma_mm: float = 0.0
+    cloud: bool = False
+    cover_mm: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True)
