@@ -51,9 +51,9 @@ Spoil = Callable[[Path], Any]
 
 @pytest.fixture
 def project(tmp_path: Path) -> Path:
-    """A scanned sheet with targets and a scale bar over a box and a mesh part."""
+    """A sheet scanned from below, with targets and a scale bar, over a box and a mesh part."""
     vertices, faces = shapes.sheet_mesh(2400.0, 20, 3.0, np.random.default_rng(3))
-    write_scan(tmp_path / "scan.ply", vertices + [1750.0, 0.0, 660.0], faces)
+    write_scan(tmp_path / "scan.ply", vertices + [1750.0, 0.0, 660.0], faces[:, ::-1])
     mf.save(tmp_path, "part.stl", mf.stl_bytes(*BOX))
     (tmp_path / "vehicle.yaml").write_text(VEHICLE, encoding="utf-8")
     (tmp_path / "layout.yaml").write_text(PARTS, encoding="utf-8")
@@ -144,8 +144,8 @@ MISTAKES: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     "all-zero scan": (scan(mf.ply_bytes(BOX[0] * 0.0, BOX[1])), ("scan.ply", "at 0, 0, 0", "Export it")),
     "faceless": (part(FACELESS, "part.ply"), ("layout.yaml:6", "part.ply", "no faces", "Make a surface mesh")),
     "faceless STL": (part(mf.stl_bytes(BOX[0], BOX[1][:0])), ("layout.yaml:6", "part.stl", "0 faces", "Export it")),
-    "points only": (part(mf.obj_text(BOX[0], []), "part.obj"), ("layout.yaml:6", "8 points", "Make a surface mesh")),
-    "points-only scan": (scan(FACELESS), ("scan.ply", "8 points and no faces", "Make a surface mesh")),
+    "points only": (part(mf.obj_text(BOX[0], []), "part.obj"), ("layout.yaml:6", "8 points and no faces")),
+    "a cloud of eight points": (scan(FACELESS), ("scan.ply", "0.2 m long", "Correct the scan's unit")),
     "STL with less than it says": (
         part(mf.stl_bytes(*BOX, count=13)),
         ("part.stl", "13 tri", "room for 12", CUT_SHORT),

@@ -9,6 +9,7 @@ import pytest
 
 import fitcheck
 from fitcheck.checks.heat import Heat
+from fitcheck.checks.heat_unseen import OPEN_LEVEL
 
 SAMPLE = Path(__file__).parents[1] / "sample_meshes" / "hollin262"
 _CHORD_MM = 0.02  # of a round piece's prism, and of the engine's own tolerance
@@ -60,6 +61,8 @@ def test_the_maps_agree_with_the_verdicts(arrangement):
         assert made.pose_bound_mm <= 3.0
         near = made.other >= 0
         assert (made.at_least_mm[near] <= made.found_mm[near]).all()
-        assert (made.level[~near] == 4.0).all()
+        far = ~near if made.doubt is None else ~near & ~made.doubt.open
+        assert (made.level[far] == 4.0).all()
+        assert (made.level[~near & ~far] == OPEN_LEVEL).all()
         assert np.isinf(made.found_mm[~near]).all()
         assert made.faces.max(initial=-1) < len(made.points_mm)

@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
+from trucks import scene as scene_of
 
 from fitcheck.checks.clearance import Judgement, judge, undecided
-from fitcheck.checks.guard import guard_mm, moving_terms, part_terms, scan_terms
+from fitcheck.checks.guard import (
+    USUAL_ALIGNMENT_MM,
+    alignment_sigma_mm,
+    guard_mm,
+    moving_terms,
+    part_terms,
+    scan_terms,
+)
 from fitcheck.checks.rules import DEFAULT_RULES, Party, choose_rule
+from fitcheck.geometry.surface import tile_surface
 from fitcheck.result import Verdict
 from fitcheck.vehicle.mechanisms import SolidAxle
 from fitcheck.vehicle.moving import axle_body
-from fitcheck.vehicle.scene import PART_CLASSES, SCAN, Part, Rule, Uncertainties
+from fitcheck.vehicle.scene import PART_CLASSES, SCAN, FrameCertainty, Part, Rule, ScanLayers, Uncertainties
 
 BOX = Party("A1", "hv_box")
 SHAFT = Party("rear_shaft", "shaft")
@@ -76,10 +87,25 @@ def part(**more: float) -> Part:
 def test_guard_of_the_samples_shaft_and_rail() -> None:
     """The sample's own: u² = 0.5² + 0.8² + 2² + 1.5² + 2² gives 2u = 6.68; scan, alignment and fabrication 3.54."""
     body = axle_body(SolidAxle("rear_axle", (0.0, 0.0, 0.0), 80, 90, 400))
-    shaft = {**moving_terms(body, OURS), **part_terms(part(), OURS)}
+    scene = scene_of(uncertainties=replace(OURS, alignment=0.8))
+    shaft = {**moving_terms(body, scene), **part_terms(part(), OURS)}
     assert guard_mm(shaft) == pytest.approx(2.0 * math.sqrt(0.25 + 0.64 + 4.0 + 2.25 + 4.0))
-    assert guard_mm({**scan_terms(OURS), **part_terms(part(), OURS)}) == pytest.approx(3.54, abs=0.01)
+    rail = {**scan_terms(scene, np.zeros((1, 3))), **part_terms(part(), OURS)}
+    assert guard_mm(rail) == pytest.approx(3.54, abs=0.01)
     assert guard_mm({}) == 0.0
+
+
+def test_an_alignment_that_was_not_typed_grows_with_the_lever_arm_and_a_typed_one_stays() -> None:
+    """Shift 1, turn 1 mrad about y, all one sigma: at 3 m along x √(1² + 3²) mm; closed form."""
+    covariance = np.diag([1.0, 1.0, 1.0, 0.0, 1e-6, 0.0])
+    metal = tile_surface(np.eye(3), np.array([[0, 1, 2]]))
+    scan = ScanLayers(metal, certainty=FrameCertainty((0.0, 0.0, 0.0), covariance))
+    place = np.array([[3000.0, 0.0, 0.0]])
+    scene = replace(scene_of(), scan=scan, uncertainties=Uncertainties())
+    assert alignment_sigma_mm(scene, place) == pytest.approx(math.sqrt(10.0))
+    assert alignment_sigma_mm(scene, np.concatenate([np.zeros((1, 3)), place])) == pytest.approx(math.sqrt(10.0))
+    assert alignment_sigma_mm(replace(scene, uncertainties=Uncertainties(alignment=0.2)), place) == 0.2
+    assert alignment_sigma_mm(replace(scene, scan=None), place) == USUAL_ALIGNMENT_MM
 
 
 def test_a_taped_part_brings_its_tape_and_a_sized_one_its_size() -> None:

@@ -5,6 +5,7 @@ The numbered silent errors are those that every naive check passes. Rails are 60
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import sys
@@ -18,6 +19,7 @@ from fitcheck import load_scene
 from fitcheck.checks.run import check_scene
 from fitcheck.geometry.inside import points_to_triangles
 from fitcheck.geometry.mass_properties import signed_volume_mm3
+from fitcheck.geometry.meshes import read_mesh
 from fitcheck.report.json_document import to_document
 from fitcheck.result import Clearance, Result, Verdict
 
@@ -316,3 +318,48 @@ def test_distances_to_unseen_places_are_those_of_their_meshes(truck: Path) -> No
             least = min(least, float(points_to_triangles(solid.vertices, corners).min()))
     assert found.unseen_mm == pytest.approx(least, abs=0.5)
     assert found.unseen_mm <= least + 1e-9
+
+
+def in_inches(folder: Path) -> None:
+    """The sample's scan once more, in inches and double precision, with its targets in inches in its vehicle file."""
+    mesh = read_mesh(SAMPLE / "hollin262_scan.ply")
+    folder.mkdir()
+    write_scan(folder / "inch.ply", mesh.vertices, mesh.faces, unit_mm=0.0254)
+    text = (SAMPLE / "vehicle.yaml").read_text(encoding="utf-8").replace("hollin262_scan.ply", "inch.ply")
+    text = text.replace("  units: m  ", "  units: in ")
+
+    def typed(found: re.Match[str]) -> str:
+        return "scan: [" + ", ".join(repr(float(c) / 0.0254) for c in found.group(1).split(",")) + "]"
+
+    text = re.sub(r"scan: \[([^\]]*)\]", typed, text)
+    (folder / "vehicle.yaml").write_text(text, encoding="utf-8")
+    shutil.copy(SAMPLE / "a.yaml", folder)
+
+
+def differences(one: object, other: object, at: str = "") -> list[str]:
+    """Where two documents differ: words at all, numbers by more than a thousandth of a millimetre.
+
+    Where faces are parallel there are many nearest points, and either may be named.
+    """
+    if ".unseen_point" in at or ".unseen_from" in at:
+        return []
+    if isinstance(one, dict) and isinstance(other, dict):
+        keys = sorted(set(one) | set(other))
+        return [found for key in keys for found in differences(one.get(key), other.get(key), f"{at}.{key}")]
+    if isinstance(one, (list, tuple)) and isinstance(other, (list, tuple)) and len(one) == len(other):
+        return [d for k, pair in enumerate(zip(one, other, strict=True)) for d in differences(*pair, f"{at}[{k}]")]
+    if isinstance(one, float) and isinstance(other, (float, int)):
+        return [] if abs(one - other) <= 1e-3 else [f"{at}: {one} {other}"]
+    return [] if one == other else [f"{at}: {one} {other}"]
+
+
+def test_the_inch_copy_of_the_sample_gives_the_identical_report(tmp_path: Path) -> None:
+    """Silent error 3: the unit of the scan changes no word and no figure."""
+    in_inches(tmp_path / "inch")
+    documents = []
+    for folder in (SAMPLE, tmp_path / "inch"):
+        document = to_document(check_scene(load_scene(folder / "a.yaml", cache_dir=tmp_path / "cache")))
+        for name in ("layout", "inputs", "timing_s"):
+            document.pop(name)
+        documents.append(json.loads(json.dumps(document).replace(json.dumps(folder.as_posix())[1:-1], "")))
+    assert differences(*documents) == []

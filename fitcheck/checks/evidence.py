@@ -46,9 +46,9 @@ class Evidence:
     assumed: TiledSurface | None = None
     assumed_side: str = ""
     assumed_sigma_mm: float = 0.0
-    sight_told: bool = (
-        False  # where the scanner looked from was said, so that ``unseen`` holds all that is out of sight
-    )
+    noise_mm: float = 0.5  # one sigma of the scanned surface
+    key: str = ""  # of the prepared scan, by content; "": unknown
+    sight_told: bool = False  # where the scanner looked from was said: ``unseen`` holds what is out of sight
 
     @property
     def shapes(self) -> tuple[Shape, ...]:
@@ -57,8 +57,8 @@ class Evidence:
         return (*found, *([] if self.assumed is None else [self.assumed]))
 
 
-def evidence_of(scan: ScanLayers) -> Evidence:
-    """What a prepared scan and the readings since say."""
+def evidence_of(scan: ScanLayers, noise_mm: float = 0.5) -> Evidence:
+    """What a prepared scan, one sigma of its surface in mm, and the readings since say."""
     taped = tuple((region_solid(entry.region), entry) for entry in scan.measured if entry.what == METAL)
     return Evidence(
         scan.metal,
@@ -69,6 +69,8 @@ def evidence_of(scan: ScanLayers) -> Evidence:
         scan.assumed,
         scan.assumed_side,
         scan.assumed_sigma_mm,
+        noise_mm,
+        scan.key,
         bool(scan.seen_from),
     )
 

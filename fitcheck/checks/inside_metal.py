@@ -1,7 +1,8 @@
 """Does a thing lie inside scanned metal? No distance shows it: a scanned rail is a skin round nothing.
 
 A thing that no skin touches is wholly on one side of each, unless it passes through a gap. So points in it are
-asked for their side: any inside, and none outside, is a FAIL; any that is not surely outside forbids a PASS.
+asked for their side: any inside, and none outside, is a FAIL; one inside, or too many that are not surely
+outside, forbid a PASS.
 """
 
 from __future__ import annotations
@@ -14,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.evidence import Evidence
-from fitcheck.geometry.inside import winding_numbers
-from fitcheck.geometry.sides import Side, SideTester, Votes, points_within
+from fitcheck.geometry.sides import Side, SideTester, points_within
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.result import Clearance, Verdict
@@ -24,17 +24,31 @@ from fitcheck.vehicle.scene import Contact, Region
 Floats = NDArray[np.float64]
 
 SPACING_MM = 25.0
-MOST_POINTS = 120
+MOST_POINTS = 32
+"""Points asked of a thing, spread over it. It touches no metal, so they differ only where it passes through a gap."""
 
-CLEARLY_OUT = 0.3
-"""A winding number of closed metal below this means outside."""
+LEAST_NOISE_MM = 0.5
+"""However fine a scan is said to be: nearer to its surface than three of these no side is told."""
 
-# kept as long as their surfaces live: one scene asks many parts
+SURELY_OUT = 0.75
+"""No PASS unless this share of them is surely outside and none inside (judgement). The others are those that look into
+a gap: what it may hold is judged as a place not seen."""
+
+# One scene asks many parts, and a watched layout is read again and again: by the scan's content the last two are kept,
+# of a scan without a key as long as its surface lives.
 _testers: weakref.WeakKeyDictionary[TiledSurface, SideTester] = weakref.WeakKeyDictionary()
+_MOST_TESTERS = 2
+_by_key: dict[str, SideTester] = {}
 
 
-def with_side(row: Clearance, part: Sequence[Solid], evidence: Evidence, contacts: Sequence[Contact]) -> Clearance:
-    """The row of a thing (closed solids) and the scan, with what its points say about inside and outside."""
+def with_side(
+    row: Clearance, part: Sequence[Solid], evidence: Evidence, contacts: Sequence[Contact], *, moving: bool = False
+) -> Clearance:
+    """The row of a thing (closed solids) and the scan, with what its points say about inside and outside.
+
+    A ``moving`` thing came with the vehicle: inside scanned metal it may run in a sleeve or a tunnel, so it is not called a
+    FAIL for that, and not a PASS.
+    """
     if row.contact not in ("apart", "declared", "unknown"):
         return row  # they touch or overlap: that is seen already
     touching = [(contact.at, contact.deeper_than_mm) for contact in contacts]
@@ -47,11 +61,14 @@ def with_side(row: Clearance, part: Sequence[Solid], evidence: Evidence, contact
             return row  # what cannot be seen is a place not seen, and inside metal nothing is
         return _undecided(row, f"inside and outside cannot be told in this scan: {tester.reason}", points[0])
     votes = tester.votes(points)
-    sides = _answers(points, votes, evidence.membranes)
+    sides = votes.combined()
     inside, out = sides == Side.INSIDE, sides == Side.OUT
+    if inside.any() and not out.any() and moving:
+        where = points[inside][0]
+        return _undecided(row, "it runs inside scanned metal, or in a sleeve of which only the outside was seen", where)
     if inside.any() and not out.any():
         return _inside(row, points[inside], votes.distance_mm[inside])
-    if not out.all():
+    if inside.any() or out.mean() < SURELY_OUT:
         doubtful = points[~out][int(np.argmax(votes.distance_mm[~out]))]
         share = f"{int((~out).sum())} of {len(out)} points asked"
         return _undecided(
@@ -60,27 +77,18 @@ def with_side(row: Clearance, part: Sequence[Solid], evidence: Evidence, contact
     return row
 
 
-def _answers(points: Floats, votes: Votes, membranes: TiledSurface | None) -> NDArray[np.int8]:
-    """The combined answers, and "outside" also where a gap confused them and closing it leaves no doubt.
-
-    With its membranes the metal is closed, and the winding number of both is near 0 outside. So where the closest
-    place does not say "inside" and less than half of what is seen from there are backs, the point is outside.
-    """
-    sides = votes.combined()
-    open_ = (sides == Side.UNDECIDED) & (votes.pseudo_normal != Side.INSIDE)
-    doubtful = np.flatnonzero(open_ & (votes.back_share < 0.5))
-    if len(doubtful) == 0:
-        return sides
-    closed = votes.winding_number[doubtful] + votes.winding_error[doubtful]
-    if membranes is not None:
-        closed += winding_numbers(points[doubtful], np.asarray(membranes.vertices), np.asarray(membranes.faces))
-    return np.where(np.isin(np.arange(len(sides)), doubtful[closed < CLEARLY_OUT]), Side.OUT, sides).astype(np.int8)
-
-
 def tester_of(evidence: Evidence) -> SideTester:
     """The tester of all scanned metal, measured and assumed."""
+    noise = max(evidence.noise_mm, LEAST_NOISE_MM)
+    if evidence.key:
+        asked = f"{evidence.key} {noise}"
+        tester = _by_key.pop(asked, None) or SideTester(_joined(evidence), noise)
+        _by_key[asked] = tester
+        for key in list(_by_key)[:-_MOST_TESTERS]:
+            del _by_key[key]
+        return tester
     if evidence.metal not in _testers:
-        _testers[evidence.metal] = SideTester(_joined(evidence))
+        _testers[evidence.metal] = SideTester(_joined(evidence), noise)
     return _testers[evidence.metal]
 
 
@@ -94,12 +102,23 @@ def _joined(evidence: Evidence) -> TiledSurface:
 
 def _asked(part: Sequence[Solid], known: Sequence[tuple[Region, float]]) -> Floats:
     """Points in the part, but for those in places of which it is known what they are, grown by so much."""
-    each = max(24, MOST_POINTS // max(1, len(part)))
-    found = [points_within(solid, SPACING_MM, each) for solid in part]
+    found = [points_within(solid, SPACING_MM, 4 * MOST_POINTS) for solid in part]
     points = np.concatenate(found) if found else np.empty((0, 3))
     for region, grow_mm in known:
         points = points[~region.contains(points, grow_mm)]
-    return points
+    return _spread(points)
+
+
+def _spread(points: Floats) -> Floats:
+    """Some of the points, each as far as can be from those before it; the first is the one nearest to their middle."""
+    if len(points) <= MOST_POINTS:
+        return points
+    chosen = [int(np.linalg.norm(points - points.mean(axis=0), axis=1).argmin())]
+    apart = np.linalg.norm(points - points[chosen[0]], axis=1)
+    while len(chosen) < MOST_POINTS:
+        chosen.append(int(apart.argmax()))
+        apart = np.minimum(apart, np.linalg.norm(points - points[chosen[-1]], axis=1))
+    return points[chosen]
 
 
 def _inside(row: Clearance, points: Floats, distances: Floats) -> Clearance:

@@ -59,7 +59,7 @@ def check_scanned_moving(body: MovingBody, pair: MovingPair, evidence: Evidence)
     boxes = _swept_boxes(body)
     box = np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
     row = with_unseen(worse_of(rows), _swept_unseen(body, bare, evidence, boxes), box)
-    return with_side(row, solids, evidence, bare.contacts)
+    return with_side(row, solids, evidence, bare.contacts, moving=True)
 
 
 def _taped(terms: Terms, reading: Measured) -> Terms:

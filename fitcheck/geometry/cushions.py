@@ -42,6 +42,7 @@ BAY_MM = 250.0
 DENT_MM = 500.0
 """So is a shallow one with a mouth up to this, where the border runs straight on beyond it (judgement)."""
 
+_ALIKE, _HAIR_MM = 5, 1e-6  # decimals, and mm: no choice hangs on the last bits of a scan
 _BAY_SHARE = 0.3  # its area over the square of its mouth: a half disc has 0.39, a right-angled corner 0.25
 _BAY_AREA_MM2 = 5.0
 _DENT_SHARE = 0.02
@@ -134,7 +135,8 @@ def _balls(spots: Floats, radii: Floats) -> Floats:
     """The balls (n, 4) that matter, largest first: no middle within a share of a larger one's radius."""
     free = radii >= max(SMALLEST_MM / 4.0, _LEAST_SHARE * float(radii.max()))
     chosen: list[Floats] = []
-    order = np.argsort(-radii, kind="stable")
+    alike = np.round(np.column_stack([spots, -radii]), _ALIKE)  # balls that are alike come by their place
+    order = np.lexsort(alike.T)
     order = order[free[order]]
     spots, radii = spots[order], radii[order]
     left = np.ones(len(order), dtype=bool)
@@ -143,7 +145,7 @@ def _balls(spots: Floats, radii: Floats) -> Floats:
         chosen.append(np.append(spots[k], radii[k]))
         apart = np.linalg.norm(spots - spots[k], axis=1)
         # a smaller ball inside a larger one adds nothing, however far its middle is
-        left &= (apart > _SHARE_APART * radii[k]) & (apart + radii > radii[k])
+        left &= (apart > _SHARE_APART * radii[k] + _HAIR_MM) & (apart + radii > radii[k] + _HAIR_MM)
     return np.array(chosen)
 
 

@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
 MOST_CORNERS = 64
+_ALIKE = 3  # decimals of an area in mm²
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +79,8 @@ def least_area_faces(border: Floats) -> Ints:
         middles = first[:, None] + np.arange(1, gap)[None]
         last = (first + gap)[:, None]
         total = cost[first[:, None], middles] + cost[middles, last] + areas[first[:, None], middles, last]
-        best = total.argmin(axis=1)
+        # among triangulations that are alike the first, not what the last bits of the corners make of them
+        best = np.round(total, _ALIKE).argmin(axis=1)
         cost[first, first + gap] = total[first, best]
         apex[first, first + gap] = middles[first, best]
     faces, spans = [], [(0, count - 1)]

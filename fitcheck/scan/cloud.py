@@ -12,7 +12,7 @@ from fitcheck.geometry.clouds import cloud_borders, cover_mm
 from fitcheck.geometry.cushions import cushion, least_to_segments, small_balls
 from fitcheck.geometry.membranes import membrane
 from fitcheck.geometry.sampling import points_on_triangles
-from fitcheck.scan.gaps import Gaps
+from fitcheck.scan.gaps import Gaps, from_fixed_start
 from fitcheck.scan.spec import Removal, ScanSpec, Shift
 
 Floats = NDArray[np.float64]
@@ -47,7 +47,8 @@ def covers_of(points: Floats) -> tuple[Floats, float]:
 
 def find_cloud_gaps(points: Floats, spacing_mm: float) -> Gaps:
     """The gaps of a cloud (n, 3): loops of its points, but for outer borders, which have points over their inside."""
-    loops = [points[rows] for rows in cloud_borders(points, spacing_mm * np.sqrt(2.0)) if len(rows) >= 3]
+    rims = cloud_borders(points, spacing_mm * np.sqrt(2.0))
+    loops = [from_fixed_start(points[rows]) for rows in rims if len(rows) >= 3]
     near = _nearness(points)
     wide, small, outer = [], [], 0
     for loop in loops:
@@ -57,7 +58,7 @@ def find_cloud_gaps(points: Floats, spacing_mm: float) -> Gaps:
         over = cushion(loop)
         wide += [] if over is None else [over]
         small += [small_balls(loop)] if over is None else []
-    wide.sort(key=lambda over: (-over.width_mm, *over.middle_mm))
+    wide.sort(key=lambda over: (-round(over.width_mm, 3), *over.middle_mm.round(3)))
     note = (
         f"the point cloud has {len(wide)} gaps that count as not seen; {outer} outer borders are left out (nothing was "
         "scanned beyond them); gaps of a few points are part of the spacing"

@@ -36,6 +36,8 @@ OUTER_SHARE = 0.8
 SEAM_MM = 25.0
 """A border all of whose corners are this near to the mirror plane is where the halves meet."""
 
+_SKEW = np.array([0.5721, 0.3094, 0.7596])
+
 MOST_GAPS = 1000
 """The widest are kept; a scan with more is torn, and says so."""
 
@@ -63,17 +65,25 @@ def find_gaps(vertices: Floats, faces: Ints, *, mirrored: bool = False) -> Gaps:
     """
     found = topology(vertices, faces)
     outer = outer_borders(vertices, faces, found)
-    rims = [vertices[loop.corners] for k, loop in enumerate(found.loops) if k not in outer]
+    rims = [from_fixed_start(vertices[loop.corners]) for k, loop in enumerate(found.loops) if k not in outer]
     if mirrored:
         rims = [rim for rim in rims if np.abs(rim[:, 1]).max() > SEAM_MM]
     covered: list[tuple[Cushion | None, Floats]] = [(cushion(rim), rim) for rim in rims if len(rim) >= 3]
     for k in sorted(outer):
         covered += [(cushion(rim, rim), rim) for rim in _notches(vertices, faces, found.loops[k])]
     wide = [over for over, _ in covered if over is not None]
-    wide.sort(key=lambda over: (-over.width_mm, *over.middle_mm))
+    wide.sort(key=lambda over: (-round(over.width_mm, 3), *over.middle_mm.round(3)))
     small = [small_balls(rim) for over, rim in covered if over is None]
     notes = _notes(found, len(outer), len(small), wide)
     return Gaps(tuple(wide[:MOST_GAPS]), np.concatenate([np.empty((0, 4)), *small]), tuple(notes))
+
+
+def from_fixed_start(rim: Floats) -> Floats:
+    """A loop (k, 3) begun at its corner farthest along a skew direction: not where the order of faces happens to.
+
+    So the last bits of a scan, as another unit has them, choose no other membrane.
+    """
+    return np.roll(rim, -int((rim @ _SKEW).argmax()), axis=0)
 
 
 def gap_places(gaps: Gaps) -> tuple[UnseenPlace, ...]:

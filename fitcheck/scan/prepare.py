@@ -40,7 +40,7 @@ from fitcheck.vehicle.scene import FrameCertainty, ScanLayers
 Floats = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-FORMAT = 10
+FORMAT = 12
 """Part of every cache key: raise it when preparing gives other arrays for the same file and spec."""
 
 _SAMPLED_FACES = 20_000

@@ -63,7 +63,7 @@ MESHES: dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]
 def scan(triangles: int) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
     """Two rails and a floor as wavy, noisy sheets of about so many triangles."""
     length = X_SPAN[1] - X_SPAN[0]
-    outlines = [_RAIL, _RAIL * (-1.0, 1.0), np.array([(-850.0, FLOOR_Z), (850.0, FLOOR_Z)])]
+    outlines = [_RAIL, (_RAIL * (-1.0, 1.0))[::-1], np.array([(-850.0, FLOOR_Z), (850.0, FLOOR_Z)])]
     area = sum(length * _lengths(outline)[-1] for outline in outlines)
     step = float(np.sqrt(2.0 * area / triangles))
     rng = np.random.default_rng(SEED)
