@@ -11,7 +11,7 @@ A row of a pair with the scan is first judged on measured metal. Here the rest j
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
 from fitcheck.result import Clearance, Verdict
 from fitcheck.scan.unseen import region_solid, without_measured
-from fitcheck.vehicle.scene import Measured, Region, ScanLayers, UnseenPlace
+from fitcheck.vehicle.scene import Measured, Part, Region, ScanLayers, SeenSpace, UnseenPlace
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -47,8 +47,9 @@ class Evidence:
     assumed_side: str = ""
     assumed_sigma_mm: float = 0.0
     noise_mm: float = 0.5  # one sigma of the scanned surface
+    boxes: Floats = field(default_factory=lambda: np.empty((0, 2, 3)))  # of all that may be asked about it
     key: str = ""  # of the prepared scan, by content; "": unknown
-    sight_told: bool = False  # where the scanner looked from was said: ``unseen`` holds what is out of sight
+    seen: SeenSpace | None = None  # the space that was seen; None: it was not said where the scanner looked from
 
     @property
     def shapes(self) -> tuple[Shape, ...]:
@@ -57,8 +58,8 @@ class Evidence:
         return (*found, *([] if self.assumed is None else [self.assumed]))
 
 
-def evidence_of(scan: ScanLayers, noise_mm: float = 0.5) -> Evidence:
-    """What a prepared scan, one sigma of its surface in mm, and the readings since say."""
+def evidence_of(scan: ScanLayers, noise_mm: float = 0.5, parts: Sequence[Part] = ()) -> Evidence:
+    """What a prepared scan, one sigma of its surface in mm, and the readings since say about some parts."""
     taped = tuple((region_solid(entry.region), entry) for entry in scan.measured if entry.what == METAL)
     return Evidence(
         scan.metal,
@@ -70,8 +71,9 @@ def evidence_of(scan: ScanLayers, noise_mm: float = 0.5) -> Evidence:
         scan.assumed_side,
         scan.assumed_sigma_mm,
         noise_mm,
+        np.array([solid.extents() for part in parts for solid in part.solids]).reshape(-1, 2, 3),
         scan.key,
-        bool(scan.seen_from),
+        scan.seen,
     )
 
 

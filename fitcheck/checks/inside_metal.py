@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.checks.evidence import Evidence
-from fitcheck.geometry.sides import Side, SideTester, points_within
+from fitcheck.geometry.sides import Side, SideTester, Votes, points_within
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.result import Clearance, Verdict
@@ -39,6 +39,8 @@ a gap: what it may hold is judged as a place not seen."""
 _testers: weakref.WeakKeyDictionary[TiledSurface, SideTester] = weakref.WeakKeyDictionary()
 _MOST_TESTERS = 2
 _by_key: dict[str, SideTester] = {}
+_MOST_VOTES = 200
+_votes_of: weakref.WeakKeyDictionary[SideTester, dict[bytes, Votes]] = weakref.WeakKeyDictionary()
 
 
 def with_side(
@@ -46,8 +48,8 @@ def with_side(
 ) -> Clearance:
     """The row of a thing (closed solids) and the scan, with what its points say about inside and outside.
 
-    A ``moving`` thing came with the vehicle: inside scanned metal it may run in a sleeve or a tunnel, so it is not called a
-    FAIL for that, and not a PASS.
+    A ``moving`` thing came with the vehicle: inside scanned metal it may run in a sleeve or a tunnel, so it is not
+    called a FAIL for that, and not a PASS.
     """
     if row.contact not in ("apart", "declared", "unknown"):
         return row  # they touch or overlap: that is seen already
@@ -57,10 +59,9 @@ def with_side(
     if len(points) == 0:
         return row
     if not tester.usable:
-        if evidence.sight_told:
-            return row  # what cannot be seen is a place not seen, and inside metal nothing is
-        return _undecided(row, f"inside and outside cannot be told in this scan: {tester.reason}", points[0])
-    votes = tester.votes(points)
+        return _by_sight(row, points, evidence, tester.reason)
+    tester.expect(evidence.boxes)
+    votes = _votes(tester, points)
     sides = votes.combined()
     inside, out = sides == Side.INSIDE, sides == Side.OUT
     if inside.any() and not out.any() and moving:
@@ -75,6 +76,28 @@ def with_side(
             row, f"whether it lies in scanned metal cannot be told: {share} are not surely outside", doubtful
         )
     return row
+
+
+def _by_sight(row: Clearance, points: Floats, evidence: Evidence, reason: str) -> Clearance:
+    """Where the metal has no sides, only space that was seen along a free line is surely not in it."""
+    why = f"inside and outside cannot be told in this scan ({reason}), "
+    if evidence.seen is None:
+        return _undecided(row, f"{why}nor is it said from where it was seen (seen_from)", points[0])
+    seen = evidence.seen.at(points)
+    if seen.mean() >= SURELY_OUT:
+        return row
+    return _undecided(row, f"{why}and {int((~seen).sum())} of {len(seen)} points asked were not seen", points[~seen][0])
+
+
+def _votes(tester: SideTester, points: Floats) -> Votes:
+    """The votes on these points, remembered: a rule may change and the thing stay."""
+    remembered = _votes_of.setdefault(tester, {})
+    asked = points.tobytes()
+    if asked not in remembered:
+        remembered[asked] = tester.votes(points)
+        if len(remembered) > _MOST_VOTES:
+            del remembered[next(iter(remembered))]
+    return remembered[asked]
 
 
 def tester_of(evidence: Evidence) -> SideTester:

@@ -186,7 +186,7 @@ def _evidence_digest(evidence: Evidence, scan: ScanLayers | None) -> bytes:
     if evidence not in _evidence_digests:
         readings = [dataclasses.replace(reading, origin="") for _, reading in evidence.taped]
         places = [(place.name, place.kind, place.why) for place in evidence.unseen]
-        assumed = (evidence.assumed_side, evidence.assumed_sigma_mm, evidence.sight_told)
+        assumed = (evidence.assumed_side, evidence.assumed_sigma_mm, evidence.seen is None)
         digest = hashlib.sha256(repr((readings, evidence.empty, places, assumed)).encode())
         for shape in evidence.shapes:
             _add_shape(digest, shape, scan)

@@ -64,7 +64,7 @@ class _Maker:
         self.parties = {part.name: Party(part.name, part.part_class) for part in scene.parts}
         self.parties |= {body.name: Party(body.name, body.part_class) for body in scene.moving}
         self.parties[SCAN] = Party(SCAN, SCAN)
-        self.evidence = None if scene.scan is None else evidence_of(scene.scan, scene.uncertainties.scan)
+        self.evidence = None if scene.scan is None else evidence_of(scene.scan, scene.uncertainties.scan, scene.parts)
 
     def wanted(self, one: str, other: str) -> bool:
         return not self.only or one in self.only or other in self.only

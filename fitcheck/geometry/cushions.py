@@ -73,11 +73,10 @@ class Cushion:
         return np.array([(middles - radii).min(axis=0), (middles + radii).max(axis=0)])
 
 
-def cushion(loop: Floats, rim: Floats | None = None) -> Cushion | None:
+def cushion(loop: Floats, *, mouth: bool = False) -> Cushion | None:
     """The cushion over a closed loop (k, 3); None where no ball of ``SMALLEST_MM`` passes it: see :func:`small_balls`.
 
-    ``rim`` (j, 3): the open chain of border corners that the balls reach to, where the loop is closed by a
-    straight mouth; None: all of the loop.
+    ``mouth``: from its last corner to its first the loop is closed by a straight mouth, to which balls need not reach.
     """
     cover = membrane(loop)
     if len(cover.faces) == 0:
@@ -85,7 +84,8 @@ def cushion(loop: Floats, rim: Floats | None = None) -> Cushion | None:
     size = float(np.ptp(cover.border, axis=0).max())
     if size < SMALLEST_MM:
         return None
-    starts, ends = (loop, np.roll(loop, -1, axis=0)) if rim is None else (rim[:-1], rim[1:])
+    border = cover.border  # as near to the loop as its slack, and of far fewer corners
+    starts, ends = (border[:-1], border[1:]) if mouth else (border, np.roll(border, -1, axis=0))
     spots = points_on_triangles(cover.corners, max(size / 40.0, SMALLEST_MM / 4.0))
     reach = least_to_segments(spots, starts, ends)
     width = 2.0 * float(reach.max())

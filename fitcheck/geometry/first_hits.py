@@ -121,6 +121,14 @@ def tiles_round(surface: TiledSurface, points: Floats, reach_mm: float) -> Flags
     return wanted
 
 
+def tiles_near(surface: TiledSurface, boxes: Floats, reach_mm: float) -> Flags:
+    """The tiles (t,) within ``reach_mm`` of any of the boxes (n, 2, 3)."""
+    wanted = np.zeros(surface.tile_count, dtype=bool)
+    for box in boxes:
+        wanted |= box_gaps(surface.boxes[:, 0], surface.boxes[:, 1], box[0], box[1]) <= reach_mm
+    return wanted
+
+
 def cell_boxes(points: Floats, cell_mm: float) -> list[Floats]:
     """The box (2, 3) of those of (n, 3) points that lie in the same cell, for each cell that holds any."""
     if len(points) == 0:

@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
 MOST_CORNERS = 64
+_SHARPEST, _TURN_STEP = 16, 3
 _ALIKE = 3  # decimals of an area in mm²
 
 
@@ -46,16 +47,27 @@ def membrane(loop: Floats) -> Membrane:
 
 
 def thinned(loop: Floats) -> tuple[Floats, float]:
-    """At most 64 corners spread evenly along a loop, and how far the others lie from the chords between them."""
+    """At most 64 corners of a loop, spread evenly, its first and last and the sharpest among them, and how far the
+    others lie from the chords between them."""
     if len(loop) <= MOST_CORNERS:
         return loop, 0.0
     steps = np.linalg.norm(np.diff(loop, axis=0, append=loop[:1]), axis=1)
     along = np.concatenate([[0.0], np.cumsum(steps)])
-    wanted = np.linspace(0.0, along[-1], MOST_CORNERS, endpoint=False)
-    keep = np.unique(np.clip(np.searchsorted(along, wanted), 0, len(loop) - 1))
+    wanted = np.linspace(0.0, along[-2], MOST_CORNERS - _SHARPEST)
+    even = np.clip(np.searchsorted(along, wanted), 0, len(loop) - 1)
+    keep = np.unique(np.concatenate([even, _sharpest(loop)]))
     border = loop[keep]
     after = np.searchsorted(keep, np.arange(len(loop)), side="right") % len(keep)
     return border, float(segment_distances(loop, border[after - 1], border[after]).max())
+
+
+def _sharpest(loop: Floats) -> Ints:
+    """The corners at which a loop turns most, seen over a few corners to either side."""
+    ways = [np.roll(loop, -step, axis=0) - loop for step in (_TURN_STEP, -_TURN_STEP)]
+    lengths = [np.maximum(np.linalg.norm(way, axis=1), 1e-12) for way in ways]
+    straight = -np.einsum("ki,ki->k", ways[0], ways[1]) / (lengths[0] * lengths[1])
+    peaks = straight <= np.minimum(np.roll(straight, 1), np.roll(straight, -1))
+    return np.argsort(np.where(peaks, np.round(straight, 6), 2.0), kind="stable")[:_SHARPEST].astype(np.int32)
 
 
 def segment_distances(points: Floats, start: Floats, end: Floats) -> Floats:

@@ -25,7 +25,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.geometry.first_hits import Neighbourhood, neighbourhood, tiles_round
+from fitcheck.geometry.first_hits import Neighbourhood, neighbourhood, tiles_near, tiles_round
 from fitcheck.geometry.heat import finite
 from fitcheck.geometry.inside import depths
 from fitcheck.geometry.near_borders import in_a_continued_tube
@@ -44,6 +44,9 @@ INSIDE_SHARE, OUTSIDE_SHARE = 0.6, 0.1
 FRONT_A_BACK = 0.25
 NOISE_SIGMAS = 3.0
 BORDER_MM = 150.0
+MOST_EXPECTED = 1_500_000
+"""A tree over more triangles than this costs more memory than it saves time."""
+
 REACH_MM = 300.0
 
 _FINE_FAR = 14.0
@@ -153,6 +156,18 @@ class SideTester:
         votes.beyond_border[doubtful] = in_a_continued_tube(self.surface, near, points[doubtful], reach_mm)
         return votes
 
+    def expect(self, boxes: Floats, most: int = MOST_EXPECTED) -> None:
+        """Make ready for points in all of these boxes (n, 2, 3): one tree then serves them all.
+
+        Nothing is done where that would be more than ``most`` triangles, or the surface cannot be asked.
+        """
+        if len(boxes) == 0 or not self.usable:
+            return
+        wanted = tiles_near(self.surface, boxes, self.reach_mm)
+        counts = self.surface.starts[1:] - self.surface.starts[:-1]
+        if self._covering(wanted) is None and wanted.any() and int(counts[wanted].sum()) <= most:
+            self._kept["expected"] = neighbourhood(self.surface, wanted)
+
     def _winding(self) -> WindingTree:
         if "winding" not in self._kept:
             self._kept["winding"] = winding_tree(self.surface)
@@ -161,12 +176,20 @@ class SideTester:
         return tree
 
     def _neighbourhood(self, points: Floats) -> Neighbourhood:
-        """The tree round the points; the last one is kept for questions that it covers."""
-        wanted, kept = tiles_round(self.surface, points, self.reach_mm), self._kept.get("near")
-        if isinstance(kept, Neighbourhood) and not (wanted & ~kept.tiles).any():
-            return kept
-        self._kept["near"] = built = neighbourhood(self.surface, wanted)
-        return built
+        """The tree round the points; that which was expected, and the last one, are kept for questions they cover."""
+        wanted = tiles_round(self.surface, points, self.reach_mm)
+        kept = self._covering(wanted)
+        if kept is None:
+            self._kept["near"] = kept = neighbourhood(self.surface, wanted)
+        return kept
+
+    def _covering(self, wanted: NDArray[np.bool_]) -> Neighbourhood | None:
+        """A tree that is there already over all the wanted tiles (t,)."""
+        for name in ("expected", "near"):
+            kept = self._kept.get(name)
+            if isinstance(kept, Neighbourhood) and not (wanted & ~kept.tiles).any():
+                return kept
+        return None
 
     def _winding_numbers(self, points: Floats) -> tuple[Floats, Floats]:
         """Winding numbers and proven errors, finer where a threshold is within the error."""

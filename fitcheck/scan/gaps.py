@@ -33,9 +33,13 @@ HOLE = "hole"
 OUTER_SHARE = 0.8
 """A loop is the outer border of its piece if it spans this share of the piece along its two longest directions."""
 
+NOTCH_STEP_MM = 5.0
+"""An outer border is looked at for notches at every corner, or as finely as this."""
+
 SEAM_MM = 25.0
 """A border all of whose corners are this near to the mirror plane is where the halves meet."""
 
+_FEW_PIECES = 40
 _SKEW = np.array([0.5721, 0.3094, 0.7596])
 
 MOST_GAPS = 1000
@@ -70,7 +74,7 @@ def find_gaps(vertices: Floats, faces: Ints, *, mirrored: bool = False) -> Gaps:
         rims = [rim for rim in rims if np.abs(rim[:, 1]).max() > SEAM_MM]
     covered: list[tuple[Cushion | None, Floats]] = [(cushion(rim), rim) for rim in rims if len(rim) >= 3]
     for k in sorted(outer):
-        covered += [(cushion(rim, rim), rim) for rim in _notches(vertices, faces, found.loops[k])]
+        covered += [(cushion(rim, mouth=True), rim) for rim in _notches(vertices, faces, found.loops[k])]
     wide = [over for over, _ in covered if over is not None]
     wide.sort(key=lambda over: (-round(over.width_mm, 3), *over.middle_mm.round(3)))
     small = [small_balls(rim) for over, rim in covered if over is None]
@@ -125,6 +129,8 @@ def outer_borders(vertices: Floats, faces: Ints, found: Topology) -> set[int]:
 
 def piece_extents(vertices: Floats, faces: Ints, found: Topology) -> Floats:
     """Least and greatest corner (pieces, 2, 3) of each connected piece."""
+    if found.piece_count <= _FEW_PIECES:
+        return np.array([_extents_of(vertices, faces[found.pieces == piece]) for piece in range(found.piece_count)])
     order = np.argsort(found.pieces, kind="stable")
     starts = np.searchsorted(found.pieces[order], np.arange(found.piece_count))
     spans = np.empty((found.piece_count, 2, 3))
@@ -135,14 +141,22 @@ def piece_extents(vertices: Floats, faces: Ints, found: Topology) -> Floats:
     return spans
 
 
+def _extents_of(vertices: Floats, faces: Ints) -> Floats:
+    used = np.zeros(len(vertices), dtype=bool)
+    used[faces] = True
+    return np.array([vertices[used].min(axis=0), vertices[used].max(axis=0)])
+
+
 def _length(corners: Floats) -> float:
     return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum())
 
 
 def _notches(vertices: Floats, faces: Ints, loop: Loop) -> list[Floats]:
     """The rims (k, 3) of the notches in an outer border."""
-    border = vertices[loop.corners]
-    found = bays(border, _border_normals(vertices, faces, loop))
+    whole, normals = vertices[loop.corners], _border_normals(vertices, faces, loop)
+    step = max(1, int(NOTCH_STEP_MM * len(whole) / max(_length(whole), 1e-9)))
+    border = whole[::step]
+    found = bays(border, normals[::step])
     return [border[np.arange(first, last + 1) % len(border)] for first, last in found if last - first >= 2]
 
 

@@ -35,12 +35,12 @@ from fitcheck.scan.remove import CutScan, cut_scan
 from fitcheck.scan.spec import FRAMES, ScanSpec
 from fitcheck.scan.units import check_scale, check_size, unit_mm
 from fitcheck.scan.unseen import ScanDay, find_unseen, place_arrays, place_facts, places_from
-from fitcheck.vehicle.scene import FrameCertainty, ScanLayers
+from fitcheck.vehicle.scene import FrameCertainty, ScanLayers, SeenSpace
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-FORMAT = 12
+FORMAT = 15
 """Part of every cache key: raise it when preparing gives other arrays for the same file and spec."""
 
 _SAMPLED_FACES = 20_000
@@ -129,6 +129,7 @@ def _prepare(spec: ScanSpec, hashed: FileHash, tell: Progress) -> tuple[ScanLaye
         (*notes, *cut.notes, *halves.notes, *unseen.notes),
         unseen=unseen.places,
         membranes=unseen.membranes,
+        seen=unseen.seen,
         seen_from=spec.seen_from,
         certainty=None if alignment is None else alignment.certainty,
         assumed=halves.assumed,
@@ -215,6 +216,8 @@ def _arrays_of(layers: ScanLayers) -> Arrays:
     surfaces |= {} if layers.membranes is None else {"membranes": layers.membranes}
     arrays = {f"{name}.{part}": getattr(s, part) for name, s in surfaces.items() for part in _SURFACE_ARRAYS}
     arrays |= {} if layers.cover_mm is None else {"cover": layers.cover_mm}
+    if layers.seen is not None:
+        arrays |= {"seen.frame": np.append(layers.seen.origin_mm, layers.seen.cell_mm), "seen.cells": layers.seen.seen}
     return arrays | place_arrays(layers.unseen)
 
 
@@ -240,6 +243,7 @@ def _layers_of(entry: Entry) -> ScanLayers:
         tuple(entry.facts["notes"]),
         seen_from=tuple(entry.facts["seen_from"]),
         membranes=_surface_of(entry, "membranes") if "membranes.faces" in entry.arrays else None,
+        seen=_seen_of(entry.arrays),
         cloud="cover" in entry.arrays,
         cover_mm=entry.arrays.get("cover"),
         unseen=places_from(entry.arrays, entry.facts["unseen"]),
@@ -247,6 +251,13 @@ def _layers_of(entry: Entry) -> ScanLayers:
         assumed_side=side,
         assumed_sigma_mm=sigma_mm,
     )
+
+
+def _seen_of(arrays: Arrays) -> SeenSpace | None:
+    if "seen.cells" not in arrays:
+        return None
+    frame = np.array(arrays["seen.frame"])
+    return SeenSpace(frame[:3], float(frame[3]), np.asarray(arrays["seen.cells"]))
 
 
 def _surface_of(entry: Entry, name: str) -> TiledSurface:

@@ -16,8 +16,8 @@ from fitcheck.geometry.surface import TiledSurface, tile_surface
 from fitcheck.scan.cloud import find_cloud_gaps
 from fitcheck.scan.gaps import find_gaps, gap_places
 from fitcheck.scan.spec import ScanSpec
-from fitcheck.scan.visibility import sight_grid, sight_places
-from fitcheck.vehicle.scene import Measured, Region, UnseenPlace
+from fitcheck.scan.visibility import SEEN, sight_grid, sight_places
+from fitcheck.vehicle.scene import Measured, Region, SeenSpace, UnseenPlace
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -26,11 +26,13 @@ _PARTS = ("vertices", "faces", "ends")
 
 @dataclass(frozen=True, eq=False)
 class Unseen:
-    """``places`` that the scan says nothing about; ``membranes`` over the gaps among them, None without gaps; ``notes``
-    on what was left out."""
+    """``places`` that the scan says nothing about; ``membranes`` over the gaps among them, None without gaps; ``seen``:
+    the space known to be empty, None where it was not said from where the scanner looked; ``notes``: what was left
+    out."""
 
     places: tuple[UnseenPlace, ...]
     membranes: TiledSurface | None
+    seen: SeenSpace | None
     notes: tuple[str, ...]
 
 
@@ -57,11 +59,13 @@ def find_unseen(
     corners = gaps.membranes
     faces = np.arange(3 * len(corners), dtype=np.int32).reshape(-1, 3)
     membranes = tile_surface(corners.reshape(-1, 3), faces) if len(corners) else None
-    places, notes = gap_places(gaps), gaps.notes
+    places, notes, seen = gap_places(gaps), gaps.notes, None
     if spec.seen_from or scan_day.gone:
         grid = sight_grid(scan_day.still, scan_day.gone, spec.seen_from, membranes=membranes)
         places, notes = (*places, *sight_places(grid)), (*notes, *grid.notes)
-    return Unseen(places, membranes, notes)
+        if spec.seen_from:
+            seen = SeenSpace(grid.origin_mm, grid.cell_mm, grid.state == SEEN)
+    return Unseen(places, membranes, seen, notes)
 
 
 def place_arrays(places: Sequence[UnseenPlace]) -> Arrays:

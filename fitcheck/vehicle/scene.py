@@ -294,6 +294,26 @@ class UnseenPlace:
     solid: Solid
 
 
+@dataclass(frozen=True, eq=False)
+class SeenSpace:
+    """Which cells of a grid were seen from the scanner's stations along a free line, on scan day.
+
+    ``seen`` (nx, ny, nz) bool: cell (0, 0, 0) begins at ``origin_mm`` (3,). Beyond the grid all is seen.
+    """
+
+    origin_mm: NDArray[np.float64]
+    cell_mm: float
+    seen: NDArray[np.bool_]
+
+    def at(self, points: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which of (n, 3) points lie in a cell that was seen; of none: none."""
+        cells = np.floor((points - self.origin_mm) / self.cell_mm).astype(np.int64)
+        within = ((cells >= 0) & (cells < self.seen.shape)).all(axis=1)
+        found = np.ones(len(points), dtype=bool)
+        found[within] = self.seen[tuple(cells[within].T)]
+        return found
+
+
 @dataclass(frozen=True)
 class Measured:
     """A place that was taped or felt after the scan: ``what`` is "empty" or "metal", in ``region``, ± ``tape_mm`` (one
@@ -328,6 +348,7 @@ class ScanLayers:
     unseen: tuple[UnseenPlace, ...] = ()  # as the scan leaves them, before ``measured``
     membranes: TiledSurface | None = None  # over the gaps, facing as the metal round them; None: no gaps
     seen_from: tuple[str, ...] = ()  # where the scanner looked from; (): not said
+    seen: SeenSpace | None = None  # what was seen from there; None: not said
     measured: tuple[Measured, ...] = ()
     assumed: TiledSurface | None = None
     assumed_side: str = ""
