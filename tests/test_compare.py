@@ -37,7 +37,7 @@ from fitcheck.study.difference import (
 from fitcheck.study.figures import Column, balance_cells, box_cells, bump_cells, load_cells
 from fitcheck.vehicle.masses import ledger, totals
 from fitcheck.vehicle.moving import axle_body
-from fitcheck.vehicle.scene import LoadState, Quantity, Rule, Scene, Uncertainties
+from fitcheck.vehicle.scene import LoadState, Measured, Quantity, Region, Rule, Scene, Uncertainties
 from fitcheck.vehicle.stance import bump_left_mm, drop_covariance, stance
 
 SAMPLE = Path(__file__).parents[1] / "sample_meshes" / "hollin262"
@@ -609,6 +609,20 @@ def test_other_rules_uncertainties_and_targets_are_noted():
     assert any(note.startswith("pairs under different rules (must, mm): B1 – scan") for note in notes)
     assert any("40 in b" in note for note in notes)
     assert any(note.startswith("uncertainties differ") and "scan 0.9" in note for note in notes)
+
+
+def test_what_was_measured_since_the_scan_in_one_alone_is_noted():
+    felt = Measured("felt", "empty", Region("sphere", start=(0.0, 0.0, 0.0), radius_mm=10.0))
+    other = truck("b.yaml", scan=dataclasses.replace(scanned(FLOOR), measured=(felt,), seen_from=("below",)))
+    notes = compare([truck("a.yaml"), other]).notes
+    assert "measured since the scan differs: nothing in a; felt (empty) in b" in notes
+    assert any(note.startswith("the scanner's stations (seen_from) differ") for note in notes)
+
+
+def test_a_half_that_is_assumed_is_not_compared_with_one_that_was_scanned():
+    other = truck("b.yaml", scan=dataclasses.replace(scanned(FLOOR), assumed_side="right"))
+    with pytest.raises(InputError, match="the side that is assumed"):
+        compare([truck("a.yaml"), other])
 
 
 def test_alike_layouts_have_no_note_but_of_the_boxes():

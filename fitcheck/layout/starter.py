@@ -29,6 +29,7 @@ scan:
   #     T1: {scan: [1.204, 0.311, -0.87], vehicle: [-300, -400, 520]}
   #   tape: 2                          # one sigma of the taped numbers
   #   within: 5                        # a target off by more is an error that names it
+  seen_from: [below, left, right]      # where the scanner was: what it could not see from there is not air
   # remove:                            # scanned things that come off: off the scan and off the scales
   #   tank: {box: {x: [1600, 2150], y: [-700, -460], z: [470, 640]}, mass: 44, cg: [1880, -580, 560]}
 

@@ -105,6 +105,9 @@ def _scan_differences(a: Scene, b: Scene, said: Callable[[str, object, object], 
         return
     if a.scan.key and a.scan.key == b.scan.key:
         return
+    if a.scan.assumed_side != b.scan.assumed_side:
+        yield said("the side that is assumed", *(scan.assumed_side or "none" for scan in (a.scan, b.scan)))
+        return
     files = scan_file(a), scan_file(b)
     counts = _triangles(a.scan), _triangles(b.scan)
     if files[0][1] != files[1][1] or counts[0] != counts[1]:
@@ -245,6 +248,8 @@ def notes_on(scenes: Sequence[Named], results: Sequence[Result]) -> tuple[str, .
     """What differs between comparable layouts besides their figures, each in a sentence."""
     notes = [*_scan_notes(scenes), *_aboard_notes(scenes)]
     notes += _values_note(scenes, "uncertainties differ (one sigma, mm)", _uncertainty_words)
+    notes += _values_note(scenes, "measured since the scan differs", _measured_words)
+    notes += _values_note(scenes, "the scanner's stations (seen_from) differ", _station_words)
     notes += _targets_note(scenes)
     for other, result in zip(scenes[1:], results[1:], strict=True):
         notes += _rule_notes(scenes[0].name, results[0], other.name, result)
@@ -298,6 +303,15 @@ def _values_note(scenes: Sequence[Named], title: str, values: Callable[[Scene], 
     if len(set(found.values())) == 1:
         return []
     return [f"{title}: " + "; ".join(f"{value} in {', '.join(names)}" for value, names in _grouped(found))]
+
+
+def _measured_words(scene: Scene) -> str:
+    entries = () if scene.scan is None else scene.scan.measured
+    return ", ".join(f"{entry.name} ({entry.what})" for entry in entries) or "nothing"
+
+
+def _station_words(scene: Scene) -> str:
+    return "not said" if scene.scan is None or not scene.scan.seen_from else ", ".join(scene.scan.seen_from)
 
 
 def _uncertainty_words(scene: Scene) -> str:
