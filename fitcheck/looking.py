@@ -12,7 +12,7 @@ from fitcheck.speaking import say
 if TYPE_CHECKING:
     from fitcheck.intake import Intake
     from fitcheck.report.progress import Progress
-    from fitcheck.scan.intake import Asked
+    from fitcheck.scan.intake.look import Asked
 
 LAYOUTS = (".yaml", ".yml")
 """What ends so is a layout; anything else is taken for a scan."""
@@ -29,7 +29,7 @@ def look(file: str, units: str | None, pictures: str | None) -> tuple[Intake, li
     if pictures is not None:
         _ready_to_draw(pictures)
     with Progress(sys.stderr) as progress:
-        from fitcheck.scan.intake import look_at
+        from fitcheck.scan.intake.look import look_at
 
         looked = look_at(_asked(file, units), progress)
         drawn = pictures is not None and looked.report.unit.used  # without a unit nothing has a size
@@ -57,7 +57,7 @@ def tell(report: Intake, written: list[Path], *, as_json: bool) -> None:
 
 
 def _asked(file: str, units: str | None) -> Asked:
-    from fitcheck.scan.intake import Asked
+    from fitcheck.scan.intake.look import Asked
 
     path = Path(file)
     if path.suffix.lower() not in LAYOUTS:

@@ -161,7 +161,10 @@ def test_a_shaft_inside_of_a_closed_part_fails() -> None:
 
 
 def test_a_shaft_that_does_not_move_is_proven_as_near_as_it_is_however_many_triangles_it_passes() -> None:
-    """No pose to search: the bound is the distance. 6000 spots round a slanting tube, 20.0 off it or a little more."""
+    """No pose to search: the bound is the distance. 6000 spots round a slanting tube, 20.0 off it or a little more.
+
+    Spots by themselves have no inside and no outside, so nothing passes.
+    """
     start, end = np.array(FIXED.start_mm), np.array(FIXED.end_mm)
     along = (end - start) / np.linalg.norm(end - start)
     aside = np.cross(along, [0.0, 0.0, 1.0])
@@ -172,4 +175,5 @@ def test_a_shaft_that_does_not_move_is_proven_as_near_as_it_is_however_many_tria
     row = judged("scan", "rear_shaft", scan=scan, moving=(shaft_body(FIXED, {}),))
     assert row.distance_mm == pytest.approx(20.0, abs=0.05)
     assert row.at_least_mm == pytest.approx(row.distance_mm, abs=0.1)
-    assert row.verdict.value == "PASS"
+    assert row.verdict.value == "NOT PROVEN"
+    assert "cannot be told" in row.reason

@@ -20,16 +20,16 @@ from fitcheck.errors import FileProblem, InputError, MeshError, ScanError
 from fitcheck.geometry.borders import topology
 from fitcheck.layout import read_layout
 from fitcheck.layout.build_scan import scan_spec
-from fitcheck.scan.drift import slope_of
-from fitcheck.scan.flaws import flaws_of
-from fitcheck.scan.holes import holes_of
-from fitcheck.scan.intake import Asked, Looked, look_at
-from fitcheck.scan.loose import ALONE_MM, boxes_of, loose_pieces
-from fitcheck.scan.noise import noise_of
-from fitcheck.scan.patches import patches_at
-from fitcheck.scan.samples import Places, places_of
-from fitcheck.scan.scale import guess_unit
-from fitcheck.scan.skins import skins_of
+from fitcheck.scan.intake.drift import slope_of
+from fitcheck.scan.intake.flaws import flaws_of
+from fitcheck.scan.intake.holes import holes_of
+from fitcheck.scan.intake.look import Asked, Looked, look_at
+from fitcheck.scan.intake.loose import ALONE_MM, boxes_of, loose_pieces
+from fitcheck.scan.intake.noise import noise_of
+from fitcheck.scan.intake.patches import patches_at
+from fitcheck.scan.intake.samples import Places, places_of
+from fitcheck.scan.intake.scale import guess_unit
+from fitcheck.scan.intake.skins import skins_of
 from fitcheck.scan.spec import ScanSpec
 
 SAMPLE = Path(__file__).parents[1] / "sample_meshes" / "hollin262"

@@ -13,7 +13,7 @@ from test_intake import fine_box, sheet
 
 from fitcheck import cli
 from fitcheck.errors import FileProblem
-from fitcheck.scan.intake import Asked, Looked, look_at
+from fitcheck.scan.intake.look import Asked, Looked, look_at
 from fitcheck.view import graphics
 from fitcheck.view.cameras import camera_of
 from fitcheck.view.colours import rgb

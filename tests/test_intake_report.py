@@ -41,7 +41,7 @@ from fitcheck.layout.build_scan import scan_spec
 from fitcheck.report.columns import cells
 from fitcheck.report.intake import HOLES_SHOWN, intake_lines
 from fitcheck.report.intake_document import intake_document, intake_schema, intake_schema_text
-from fitcheck.scan.paste import paste_for_file, paste_for_layout
+from fitcheck.scan.intake.paste import paste_for_file, paste_for_layout
 from fitcheck.scan.prepare import prepare_scan
 
 ROOT = Path(__file__).parents[1]

@@ -51,6 +51,9 @@ STEP_DEG = 20.0
 REACH_CELLS = 0.35
 """How near to metal a line of sight may pass, in cells; it is looked at with this tolerance."""
 
+ALL_ROUND_STEP_DEG = 35.0
+"""The same where the scanner was on all six sides, or may have been: cones overlap there."""
+
 APART_SHARE = 0.6
 """Of two lines nearer than this share of the step, from cones that overlap, one is enough."""
 
@@ -116,7 +119,7 @@ def sight_grid(
         progress("looking at the scan from where the scanner was")
     solid = _without_floor(*_joined(metal, membranes))
     things = [_without_floor(surface.vertices, surface.faces) for surface in removed.values()]
-    frame, notes = _grid_over([solid, *things], seen_from or tuple(STATIONS), cell_mm)
+    frame, notes = _grid_over([solid, *things] if seen_from else things, seen_from or tuple(STATIONS), cell_mm)
     if len(solid[1]) < metal.triangle_count + (membranes.triangle_count if membranes is not None else 0):
         notes.append(f"scanned metal within {FLOOR_MM:g} mm of z = 0 is taken as the floor and hides nothing")
     if frame is None:
@@ -174,6 +177,9 @@ def _grid_over(surfaces: Sequence[Mesh], stations: Sequence[str], cell_mm: float
         return None, ["there is no surface to look at"]
     lo, hi = ends[:, 0].min(axis=0), ends[:, 1].max(axis=0)
     lo, hi = lo - _beyond(lo, hi, stations, -1), hi + _beyond(lo, hi, stations, 1)
+    if len(stations) == len(STATIONS):  # from all sides a shadow ends nearer than the thing is wide
+        width = float(np.sort(hi - lo)[1])
+        lo, hi = lo - width, hi + width
     area = sum(_area(*surface) for surface in surfaces)
     cell = max(cell_mm, 2.0 / REACH_CELLS * math.sqrt(area / MOST_POINTS))  # voxels are half a reach
     while np.prod((hi - lo) / cell + 3.0) > MOST_CELLS:
@@ -227,8 +233,9 @@ def _states(frame: _Frame, metal: Mesh, removed: Sequence[Mesh], stations: Seque
 
 def lines_of_sight(stations: Sequence[str]) -> Floats:
     """Unit vectors (n, 3) from the vehicle to outside: all that is looked along from these stations."""
-    cones = [cone_directions(np.array(STATIONS[name]), CONE_DEG, STEP_DEG) for name in STATIONS if name in stations]
-    return spread_directions(cones, APART_SHARE * STEP_DEG)
+    step = STEP_DEG if len(stations) < len(STATIONS) else ALL_ROUND_STEP_DEG
+    cones = [cone_directions(np.array(STATIONS[name]), CONE_DEG, step) for name in STATIONS if name in stations]
+    return spread_directions(cones, APART_SHARE * step)
 
 
 def _filled(places: Floats, surface: Mesh, points: Singles, cell_mm: float) -> Flags:

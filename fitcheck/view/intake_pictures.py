@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fitcheck.geometry.reduce import Reduced
 from fitcheck.intake import Box, Intake
-from fitcheck.scan.intake import Looked
+from fitcheck.scan.intake.look import Looked
 from fitcheck.view import colours, lettering, shapes
 from fitcheck.view.cameras import VIEW_ANGLE_DEG, Camera, camera_of, distance_mm
 from fitcheck.view.canvas import Canvas, Pixels

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.intake import BothSides, Box, Doubled, Skins, Vector
-from fitcheck.scan.places_boxes import box_of, vector
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.places_boxes import box_of, vector
+from fitcheck.scan.intake.samples import Places
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]

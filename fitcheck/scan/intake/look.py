@@ -20,20 +20,20 @@ from fitcheck.errors import ScanError
 from fitcheck.geometry.borders import Loop, Topology, topology
 from fitcheck.geometry.meshes import RawMesh, file_size, read_scan
 from fitcheck.intake import FILE_FRAME, VEHICLE_FRAME, Hole, Intake, Mesh, Pieces, Size, Spacing, Unit
-from fitcheck.scan.drift import drift_of
-from fitcheck.scan.flaws import flaws_of
-from fitcheck.scan.floor_guess import floor_of
-from fitcheck.scan.holes import holes_of
-from fitcheck.scan.loose import boxes_of, loose_pieces
-from fitcheck.scan.noise import LEAST_PATCHES, noise_of
-from fitcheck.scan.paste import paste_for_file, paste_for_layout
-from fitcheck.scan.patches import Patches, patches_at
-from fitcheck.scan.places_boxes import vector
-from fitcheck.scan.samples import Places, places_of
-from fitcheck.scan.scale import guess_unit, with_question
-from fitcheck.scan.skins import skins_of
+from fitcheck.scan.intake.drift import drift_of
+from fitcheck.scan.intake.flaws import flaws_of
+from fitcheck.scan.intake.floor_guess import floor_of
+from fitcheck.scan.intake.holes import holes_of
+from fitcheck.scan.intake.loose import boxes_of, loose_pieces
+from fitcheck.scan.intake.noise import LEAST_PATCHES, noise_of
+from fitcheck.scan.intake.paste import paste_for_file, paste_for_layout
+from fitcheck.scan.intake.patches import Patches, patches_at
+from fitcheck.scan.intake.places_boxes import vector
+from fitcheck.scan.intake.samples import Places, places_of
+from fitcheck.scan.intake.scale import guess_unit, with_question
+from fitcheck.scan.intake.skins import skins_of
+from fitcheck.scan.intake.symmetry import MirrorFit, Plane, farthest, mirror_of, starting_axes, symmetry_of
 from fitcheck.scan.spec import UNIT_MM, ScanSpec
-from fitcheck.scan.symmetry import MirrorFit, Plane, farthest, mirror_of, starting_axes, symmetry_of
 from fitcheck.scan.units import check_scale, check_size
 
 Floats = NDArray[np.float64]

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from fitcheck.geometry.borders import Loop, Topology
 from fitcheck.intake import Hole
-from fitcheck.scan.places_boxes import box_of, own_axes, vector
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.places_boxes import box_of, own_axes, vector
+from fitcheck.scan.intake.samples import Places
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]

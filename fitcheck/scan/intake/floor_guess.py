@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.intake import Floor
-from fitcheck.scan.patches import Patches
-from fitcheck.scan.places_boxes import vector
+from fitcheck.scan.intake.patches import Patches
+from fitcheck.scan.intake.places_boxes import vector
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

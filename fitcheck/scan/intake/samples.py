@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.scan.near import Grid, grid_of
+from fitcheck.scan.intake.near import Grid, grid_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.intake import Station, Symmetry, Uneven
-from fitcheck.scan.patches import Patches, patches_at
-from fitcheck.scan.places_boxes import vector
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.patches import Patches, patches_at
+from fitcheck.scan.intake.places_boxes import vector
+from fitcheck.scan.intake.samples import Places
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]

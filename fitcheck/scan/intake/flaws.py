@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fitcheck.geometry.borders import Topology
 from fitcheck.intake import Mesh
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.samples import Places
 
 Rows = NDArray[np.int64]
 

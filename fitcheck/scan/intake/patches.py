@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.geometry.borders import first_of_place
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.samples import Places
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from fitcheck.geometry.borders import Topology
 from fitcheck.geometry.inside import winding_numbers
 from fitcheck.intake import Pieces, Speck, Within
-from fitcheck.scan.places_boxes import vector
-from fitcheck.scan.samples import Places
+from fitcheck.scan.intake.places_boxes import vector
+from fitcheck.scan.intake.samples import Places
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.intake import Noise
-from fitcheck.scan.patches import LEAST_POINTS, Patches
+from fitcheck.scan.intake.patches import LEAST_POINTS, Patches
 
 Floats = NDArray[np.float64]
 
