@@ -219,6 +219,17 @@ def test_metal_that_was_taped_is_judged_with_the_tape(tmp_path: Path) -> None:
     assert "clip" in found.reason
 
 
+def test_a_taped_rod_beside_a_declared_contact_is_judged_whole(tmp_path: Path) -> None:
+    rail(tmp_path)
+    more = (
+        "contacts: [{between: [cube, scan], at: {box: {x: [470, 530], y: [20, 50], z: [530, 590]}}, why: foot}]\n"
+        "measured: {pipe: {metal: {capsule: {from: [300, 88, 560], to: [700, 88, 560], diameter: 10}}}}\n"
+    )
+    found = row(check(layout(tmp_path, BESIDE, more)), "cube")
+    assert found.distance_mm == pytest.approx(3.0, abs=1e-6)
+    assert found.verdict is not Verdict.PASS
+
+
 def test_taped_metal_far_away_changes_nothing(tmp_path: Path) -> None:
     rail(tmp_path)
     plain = row(check(layout(tmp_path, BESIDE)), "cube")

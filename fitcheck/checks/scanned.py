@@ -17,7 +17,7 @@ from fitcheck.geometry.distance import box_gaps
 from fitcheck.geometry.solids import Solid
 from fitcheck.result import Clearance, Verdict
 from fitcheck.vehicle.moving import MovingBody
-from fitcheck.vehicle.scene import Measured, UnseenPlace
+from fitcheck.vehicle.scene import Contact, Measured, UnseenPlace
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +32,11 @@ def check_scanned_still(pair: StillPair, evidence: Evidence) -> Clearance:
     rows = [row]
     for solid, reading in evidence.taped:
         beside = replace(
-            bare, between=(bare.between[0], reading.name), other=(solid,), terms=_taped(bare.terms, reading)
+            bare,
+            between=(bare.between[0], reading.name),
+            other=(solid,),
+            terms=_taped(bare.terms, reading),
+            contacts=_cuttable(bare.contacts, solid),
         )
         rows += _told(check_still(beside), row, reading)
     if evidence.assumed is not None:
@@ -50,7 +54,8 @@ def check_scanned_moving(body: MovingBody, pair: MovingPair, evidence: Evidence)
     row = check_moving(body, bare)
     rows = [row]
     for solid, reading in evidence.taped:
-        beside = replace(bare, shapes=(solid,), terms=_taped(bare.terms, reading))
+        contacts = _cuttable(bare.contacts, solid)
+        beside = replace(bare, shapes=(solid,), terms=_taped(bare.terms, reading), contacts=contacts)
         rows += _told(check_moving(body, beside), row, reading)
     if evidence.assumed is not None:
         terms = {**bare.terms, "asymmetry": evidence.assumed_sigma_mm}
@@ -66,6 +71,11 @@ def _taped(terms: Terms, reading: Measured) -> Terms:
     """The uncertainty beside metal that was taped: the tape's instead of the scan's and its alignment's."""
     kept = {name: sigma for name, sigma in terms.items() if name not in ("scan", "alignment")}
     return {**kept, f"{reading.name} taped": reading.tape_mm}
+
+
+def _cuttable(contacts: tuple[Contact, ...], solid: Solid) -> tuple[Contact, ...]:
+    """The declared places that can be cut out of taped metal: none of a ball or a rod, which is then judged whole."""
+    return () if solid.radius_mm > 0.0 else contacts
 
 
 def _told(taped: Clearance, measured: Clearance, reading: Measured) -> list[Clearance]:
