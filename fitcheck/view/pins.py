@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fitcheck.report.wording import floor_mm
 from fitcheck.result import Clearance, Verdict
 from fitcheck.view import colours, lettering, shapes
+from fitcheck.view.unseen import only_unseen
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +33,9 @@ class Pin:
 
 
 def pin_of(number: int, row: Clearance, *, chosen: bool = False) -> Pin | None:
-    """The pin of a row at its worst pose; None for a row without a place."""
+    """The pin of a row at its worst pose, or at the unseen place that alone keeps it open; None without a place."""
+    if only_unseen(row) and row.unseen_from_mm is not None and row.unseen_point_mm is not None:
+        return Pin(number, row.unseen_mm, np.array([row.unseen_from_mm, row.unseen_point_mm]), row.verdict, chosen)
     if row.points_mm is None:
         return None
     shown = -row.depth_mm if row.depth_mm is not None else row.at_least_mm
