@@ -108,6 +108,8 @@ def main(arguments: list[str]) -> int:
         gone = set(pieces[rows].tolist()) - set(np.delete(pieces, rows).tolist())
         label = f"{before.verdict.value} → {after.verdict.value}" + (" (a whole piece vanished)" if gone else "")
         outcomes[label] += 1
+        if trial % 25 == 0:
+            print(f"{trial} trials, {wrong} became PASS", file=sys.stderr, flush=True)
         if after.verdict is Verdict.PASS and not gone:
             wrong += 1
             print(f"trial {trial}: {solid.extents().round(1).tolist()}: {before.reason} {before.distance_mm:.2f} → "
