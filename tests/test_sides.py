@@ -695,3 +695,16 @@ def test_a_finer_lattice_is_finer_until_there_are_most_points() -> None:
     few, many = len(points_within(box, 100.0)), len(points_within(box, 20.0))
     assert few < 20 < 100 < many <= 400
     assert len(points_within(box, 1.0, most=200)) <= 300
+
+
+def test_what_was_expected_changes_no_answer() -> None:
+    """One tree over all that will be asked, or one for each question: the same votes."""
+    vertices, faces = joined([member.mesh(10.0) for member in SCENES["two rails, 25 apart"]])
+    points = np.random.default_rng(8).uniform(vertices.min(axis=0) - 40, vertices.max(axis=0) + 40, (60, 3))
+    plain, ready = SideTester.of(vertices, faces), SideTester.of(vertices, faces)
+    ready.expect(np.array([[points.min(axis=0), points.max(axis=0)]]))
+    ready.expect(np.empty((0, 2, 3)))
+    one, other = plain.votes(points), ready.votes(points)
+    assert (one.combined() == other.combined()).all()
+    assert one.distance_mm == pytest.approx(other.distance_mm)
+    assert (one.back_share == other.back_share).all()

@@ -159,9 +159,10 @@ class SideTester:
     def expect(self, boxes: Floats, most: int = MOST_EXPECTED) -> None:
         """Make ready for points in all of these boxes (n, 2, 3): one tree then serves them all.
 
-        Nothing is done where that would be more than ``most`` triangles, or the surface cannot be asked.
+        Only the first call counts: points elsewhere get a tree of their own when they come. Nothing is done where that
+        would be more than ``most`` triangles, or the surface cannot be asked.
         """
-        if len(boxes) == 0 or not self.usable:
+        if len(boxes) == 0 or "expected" in self._kept or not self.usable:
             return
         wanted = tiles_near(self.surface, boxes, self.reach_mm)
         counts = self.surface.starts[1:] - self.surface.starts[:-1]
