@@ -12,7 +12,7 @@ from fitcheck.speaking import say
 if TYPE_CHECKING:
     from fitcheck.intake import Intake
     from fitcheck.report.progress import Progress
-    from fitcheck.scan.intake.look import Asked
+    from fitcheck.scan.intake.look import Asked, Looked
 
 LAYOUTS = (".yaml", ".yml")
 """What ends so is a layout; anything else is taken for a scan."""
@@ -91,7 +91,7 @@ def _ready_to_draw(folder: str) -> None:
     ready_for_pictures()
 
 
-def _draw(looked: object, folder: Path, progress: Progress) -> list[Path]:
+def _draw(looked: Looked, folder: Path, progress: Progress) -> list[Path]:
     from fitcheck.view.intake_pictures import take_intake_pictures
 
-    return take_intake_pictures(looked, folder, progress)  # type: ignore[arg-type]
+    return take_intake_pictures(looked, folder, progress)

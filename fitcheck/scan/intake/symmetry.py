@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,12 +59,12 @@ class _Metal:
 
     points: Floats
     normals: Floats
-    tree: object
+    tree: Any
     signed: bool
 
     def nearest(self, points: Floats, ways: Floats, cap_mm: float) -> tuple[Rows, NDArray[np.bool_]]:
         """The nearest point of each, and whether it is near enough and turned alike."""
-        off, rows = self.tree.query(points, distance_upper_bound=cap_mm)  # type: ignore[attr-defined]
+        off, rows = self.tree.query(points, distance_upper_bound=cap_mm)
         found = np.isfinite(off)
         rows = np.where(found, rows, 0)
         toward = np.einsum("ij,ij->i", self.normals[rows], ways)
