@@ -53,7 +53,7 @@ def torn(scan: ScanLayers, left: TiledSurface) -> ScanLayers:
     """The scan with this metal left, and what is not seen in it now."""
     spec = ScanSpec(Path("scan"), "mm", seen_from=scan.seen_from)
     unseen = find_unseen(left, ScanDay(left, scan.removed), spec)
-    return replace(scan, metal=left, unseen=unseen.places, membranes=unseen.membranes, key="", entry=None)
+    return replace(scan, metal=left, unseen=unseen.places, key="", entry=None)
 
 
 def nearest_rows(surface: TiledSurface, solid: Solid, whole_tile: bool) -> np.ndarray:

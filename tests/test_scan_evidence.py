@@ -374,3 +374,12 @@ def test_the_inch_copy_of_the_sample_gives_the_identical_report(tmp_path: Path) 
             document.pop(name)
         documents.append(json.loads(json.dumps(document).replace(json.dumps(folder.as_posix())[1:-1], "")))
     assert differences(*documents) == []
+
+
+def test_a_thing_with_no_inside_to_ask_is_no_pass(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing asked is nothing shown: no points in a part, no PASS."""
+    rail(tmp_path)
+    monkeypatch.setattr("fitcheck.checks.inside_metal.points_within", lambda *_: np.empty((0, 3)))
+    found = row(check(layout(tmp_path, BESIDE)), "cube")
+    assert found.verdict is Verdict.NOT_PROVEN
+    assert "no inside to ask" in found.reason

@@ -8,7 +8,8 @@ import pytest
 from fitcheck.geometry import solids
 from fitcheck.geometry.cushions import solid_of_balls, solid_of_small_balls
 from fitcheck.geometry.inside import inside
-from fitcheck.scan.unseen import place_arrays, place_facts, places_from, region_solid, without_measured
+from fitcheck.scan.unseen import place_arrays, place_facts, places_from, without_measured
+from fitcheck.vehicle.regions import region_solid
 from fitcheck.vehicle.scene import Measured, Region, UnseenPlace
 
 BALL = UnseenPlace("gap", "hole", "not seen", solid_of_balls(np.array([[0.0, 0, 0, 50.0]])))

@@ -21,7 +21,8 @@ from fitcheck.geometry.overlap import any_inside, meet
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
 from fitcheck.result import Clearance, Verdict
-from fitcheck.scan.unseen import region_solid, without_measured
+from fitcheck.scan.unseen import without_measured
+from fitcheck.vehicle.regions import region_solid
 from fitcheck.vehicle.scene import Measured, Part, Region, ScanLayers, SeenSpace, UnseenPlace
 
 Floats = NDArray[np.float64]
@@ -40,7 +41,6 @@ class Evidence:
 
     metal: TiledSurface
     unseen: tuple[UnseenPlace, ...] = ()
-    membranes: TiledSurface | None = None
     empty: tuple[Region, ...] = ()
     taped: tuple[tuple[Solid, Measured], ...] = ()
     assumed: TiledSurface | None = None
@@ -64,7 +64,6 @@ def evidence_of(scan: ScanLayers, noise_mm: float = 0.5, parts: Sequence[Part] =
     return Evidence(
         scan.metal,
         without_measured(scan.unseen, scan.measured),
-        scan.membranes,
         tuple(entry.region for entry in scan.measured if entry.what == EMPTY),
         taped,
         scan.assumed,
@@ -116,12 +115,14 @@ def _to_place(part: Sequence[Solid], place: UnseenPlace) -> Nearest:
 
 def worse_of(rows: Sequence[Clearance]) -> Clearance:
     """The row that decides: the worst verdict, then the least left over what is demanded."""
-    return min(rows, key=lambda row: (-row.verdict.severity, _left_mm(row)))
+    return min(rows, key=urgency)
 
 
-def _left_mm(row: Clearance) -> float:
+def urgency(row: Clearance) -> tuple[int, float]:
+    """Worst verdict first, then the least left over what the rule and its guard demand."""
     found = row.at_least_mm if row.depth_mm is None else -row.depth_mm
-    return -np.inf if found is None else found - row.guard_mm - row.must_mm
+    left = -np.inf if found is None else found - row.guard_mm - row.must_mm
+    return -row.verdict.severity, float(left)
 
 
 def on_assumed(row: Clearance, side: str) -> Clearance:

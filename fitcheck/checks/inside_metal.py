@@ -53,11 +53,15 @@ def with_side(
     """
     if row.contact not in ("apart", "declared", "unknown"):
         return row  # they touch or overlap: that is seen already
+    within = _within(part)
+    if len(within) == 0:
+        at = part[0].vertices.mean(axis=0)
+        return _undecided(row, "it has no inside to ask whether it lies in scanned metal", at)
     touching = [(contact.at, contact.deeper_than_mm) for contact in contacts]
-    points = _asked(part, [*touching, *((region, 0.0) for region in evidence.empty)])
-    tester = tester_of(evidence)
+    points = _asked(within, [*touching, *((region, 0.0) for region in evidence.empty)])
     if len(points) == 0:
-        return row
+        return row  # all of it stands where it is meant to touch, or in what was found empty
+    tester = tester_of(evidence)
     if not tester.usable:
         return _by_sight(row, points, evidence, tester.reason)
     tester.expect(evidence.boxes)
@@ -123,10 +127,13 @@ def _joined(evidence: Evidence) -> TiledSurface:
     return tile_surface(vertices, np.concatenate([metal.faces, assumed.faces + len(metal.vertices)]))
 
 
-def _asked(part: Sequence[Solid], known: Sequence[tuple[Region, float]]) -> Floats:
-    """Points in the part, but for those in places of which it is known what they are, grown by so much."""
+def _within(part: Sequence[Solid]) -> Floats:
     found = [points_within(solid, SPACING_MM, 4 * MOST_POINTS) for solid in part]
-    points = np.concatenate(found) if found else np.empty((0, 3))
+    return np.concatenate(found) if found else np.empty((0, 3))
+
+
+def _asked(points: Floats, known: Sequence[tuple[Region, float]]) -> Floats:
+    """The points but for those in places of which it is known what they are, grown by so much; few, well spread."""
     for region, grow_mm in known:
         points = points[~region.contains(points, grow_mm)]
     return _spread(points)

@@ -12,6 +12,7 @@ import numpy as np
 
 from fitcheck.checks.baseline import check_baseline, weighed_scene
 from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
+from fitcheck.checks.evidence import urgency
 from fitcheck.checks.ground import check_ground
 from fitcheck.checks.kept import Kept, key_of, open_kept, scene_facts
 from fitcheck.checks.limits import check_limits
@@ -119,7 +120,7 @@ def _clearances(
             rows += [_answer(kept, pair, body) for pair in pairs]
     if kept.used:
         clock.say(f"{kept.used} of {kept.asked} pairs kept from an earlier check")
-    return tuple(sorted(rows, key=_urgency)), Coverage(pairing.rows)
+    return tuple(sorted(rows, key=urgency)), Coverage(pairing.rows)
 
 
 def _answer(kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
@@ -165,13 +166,6 @@ def _judged_anew(pair: StillPair | MovingPair, row: Clearance | None) -> Clearan
     judgement = judge(row.distance_mm, row.at_least_mm, pair.guard_mm, pair.chosen.rule.must_mm)
     figures = {name: getattr(row, name) for name in _MEASURED}
     return row_of(pair, undecided(judgement) if row.contact == "unknown" else judgement, **figures)
-
-
-def _urgency(row: Clearance) -> tuple[int, float]:
-    """Worst verdict first, then the least left over what the rule and its guard demand."""
-    found = row.at_least_mm if row.depth_mm is None else -row.depth_mm
-    left = -np.inf if found is None else found - row.guard_mm - row.must_mm
-    return -row.verdict.severity, float(left)
 
 
 def _with_states(scene: Scene, names: Iterable[str] | None) -> Scene:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from fitcheck.errors import InternalError
-from fitcheck.geometry import solids
+from fitcheck.geometry.solids import Solid
 from fitcheck.layout.entries import Ball, BoxRegion, Entry, Rod
+from fitcheck.vehicle.regions import region_solid
 from fitcheck.vehicle.scene import Region
 
 
@@ -31,15 +32,6 @@ def needed_region(entry: Entry) -> Region:
     return region
 
 
-def solid_of(entry: Entry) -> solids.Solid:
+def solid_of(entry: Entry) -> Solid:
     """The same as a solid."""
-    region = needed_region(entry)
-    radius = region.radius_mm or 0.0
-    if region.kind == "box" and region.lo is not None and region.hi is not None:
-        return solids.box(region.lo, region.hi)
-    if region.start is not None and region.kind == "sphere":
-        return solids.sphere(region.start, radius)
-    if region.start is not None and region.end is not None:
-        make = solids.cylinder if region.kind == "cylinder" else solids.capsule
-        return make(region.start, region.end, radius)
-    raise InternalError(f"a {region.kind} without its points got past the schema")
+    return region_solid(needed_region(entry))

@@ -40,7 +40,7 @@ from fitcheck.vehicle.scene import FrameCertainty, ScanLayers, SeenSpace
 Floats = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-FORMAT = 15
+FORMAT = 16
 """Part of every cache key: raise it when preparing gives other arrays for the same file and spec."""
 
 _SAMPLED_FACES = 20_000
@@ -128,7 +128,6 @@ def _prepare(spec: ScanSpec, hashed: FileHash, tell: Progress) -> tuple[ScanLaye
         spacing,
         (*notes, *cut.notes, *halves.notes, *unseen.notes),
         unseen=unseen.places,
-        membranes=unseen.membranes,
         seen=unseen.seen,
         seen_from=spec.seen_from,
         certainty=None if alignment is None else alignment.certainty,
@@ -213,7 +212,6 @@ def _without_origins(value: Any) -> Any:
 def _arrays_of(layers: ScanLayers) -> Arrays:
     surfaces = {"metal": layers.metal, **{f"removed{k}": s for k, s in enumerate(layers.removed.values())}}
     surfaces |= {} if layers.assumed is None else {"assumed": layers.assumed}
-    surfaces |= {} if layers.membranes is None else {"membranes": layers.membranes}
     arrays = {f"{name}.{part}": getattr(s, part) for name, s in surfaces.items() for part in _SURFACE_ARRAYS}
     arrays |= {} if layers.cover_mm is None else {"cover": layers.cover_mm}
     if layers.seen is not None:
@@ -242,7 +240,6 @@ def _layers_of(entry: Entry) -> ScanLayers:
         entry.facts["spacing_mm"],
         tuple(entry.facts["notes"]),
         seen_from=tuple(entry.facts["seen_from"]),
-        membranes=_surface_of(entry, "membranes") if "membranes.faces" in entry.arrays else None,
         seen=_seen_of(entry.arrays),
         cloud="cover" in entry.arrays,
         cover_mm=entry.arrays.get("cover"),

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.geometry import solids
 from fitcheck.geometry.cushions import less
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface, tile_surface
@@ -17,6 +16,7 @@ from fitcheck.scan.cloud import find_cloud_gaps
 from fitcheck.scan.gaps import find_gaps, gap_places
 from fitcheck.scan.spec import ScanSpec
 from fitcheck.scan.visibility import SEEN, sight_grid, sight_places
+from fitcheck.vehicle.regions import region_solid
 from fitcheck.vehicle.scene import Measured, Region, SeenSpace, UnseenPlace
 
 Arrays = dict[str, NDArray[Any]]
@@ -26,12 +26,10 @@ _PARTS = ("vertices", "faces", "ends")
 
 @dataclass(frozen=True, eq=False)
 class Unseen:
-    """``places`` that the scan says nothing about; ``membranes`` over the gaps among them, None without gaps; ``seen``:
-    the space known to be empty, None where it was not said from where the scanner looked; ``notes``: what was left
-    out."""
+    """``places`` that the scan says nothing about; ``seen``: the space known to be empty, None where it was not
+    said from where the scanner looked; ``notes``: what was left out."""
 
     places: tuple[UnseenPlace, ...]
-    membranes: TiledSurface | None
     seen: SeenSpace | None
     notes: tuple[str, ...]
 
@@ -65,7 +63,7 @@ def find_unseen(
         places, notes = (*places, *sight_places(grid)), (*notes, *grid.notes)
         if spec.seen_from:
             seen = SeenSpace(grid.origin_mm, grid.cell_mm, grid.state == SEEN)
-    return Unseen(places, membranes, seen, notes)
+    return Unseen(places, seen, notes)
 
 
 def place_arrays(places: Sequence[UnseenPlace]) -> Arrays:
@@ -94,17 +92,6 @@ def places_from(arrays: Arrays, facts: Sequence[Sequence[Any]]) -> tuple[UnseenP
         solid = Solid(np.array(vertices[v0:v1]), np.array(faces[f0:f1]), radius_mm=radius_mm, convex=convex)
         found.append(UnseenPlace(name, kind, why, solid))
     return tuple(found)
-
-
-def region_solid(region: Region) -> Solid:
-    """A region as a solid; a round one lies inside it to the chord error of the tessellation."""
-    if region.kind == "box" and region.lo is not None and region.hi is not None:
-        return solids.box(region.lo, region.hi)
-    start, radius = np.asarray(region.start), float(region.radius_mm or 0.0)
-    if region.kind == "sphere" or region.end is None:
-        return solids.sphere(start, radius)
-    make = solids.cylinder if region.kind == "cylinder" else solids.capsule
-    return make(start, np.asarray(region.end), radius)
 
 
 def without_measured(places: Sequence[UnseenPlace], measured: Sequence[Measured]) -> tuple[UnseenPlace, ...]:

@@ -346,7 +346,6 @@ class ScanLayers:
     entry: Path | None = None  # its folder in the cache, where answers about it may be kept
     certainty: FrameCertainty | None = None  # None: taken as scanned
     unseen: tuple[UnseenPlace, ...] = ()  # as the scan leaves them, before ``measured``
-    membranes: TiledSurface | None = None  # over the gaps, facing as the metal round them; None: no gaps
     seen_from: tuple[str, ...] = ()  # where the scanner looked from; (): not said
     seen: SeenSpace | None = None  # what was seen from there; None: not said
     measured: tuple[Measured, ...] = ()

@@ -7,7 +7,7 @@ from typing import Any
 from fitcheck.checks.evidence import EMPTY, METAL
 from fitcheck.geometry.skin import skin
 from fitcheck.report.wording import clean, number, short_name
-from fitcheck.scan.unseen import region_solid
+from fitcheck.vehicle.regions import region_solid
 from fitcheck.vehicle.scene import Measured, ScanLayers
 from fitcheck.view import clouds, colours, hatching, lettering, shapes
 
