@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from fitcheck.errors import InputError, InternalError
 from fitcheck.result import JointAngles, Shaft, ShaftLength
-from fitcheck.vehicle.mechanisms import Motion, Still
+from fitcheck.vehicle.mechanisms import Still
+from fitcheck.vehicle.motion import Motion
 from fitcheck.vehicle.scene import Scene, ShaftPart, Vector
 
 Floats = NDArray[np.float64]

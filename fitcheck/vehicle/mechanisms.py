@@ -1,62 +1,24 @@
-"""Mechanisms: a few numbers with limits → where each moving body is.
+"""A solid axle on leaf springs, its straight travel alone, and what does not move at all.
 
-A pose is a row of numbers in the mechanism's own coordinates. The solid axle's are the
-heights of its two sides at the stops, so that *both stops respected together* is a
-plain box and every combination inside it is a pose that the vehicle can take.
-
-The sweep needs more than poses: for a box of poses it needs to know how far a point can
-stray from the straight-line blend of the box's corner poses. That is what ``slope`` and
-``bend`` bound: the first and second derivatives of a carried point's position along each
-coordinate (a tensor-product linear interpolation errs by at most ½ Σ hᵢ² max|∂ᵢ²p|, hᵢ the
-half widths: the one-dimensional error bound applied axis by axis).
+The axle's coordinates are the heights of its two sides at the stops, so that *both stops
+respected together* is a plain box and every combination inside it is a pose that the
+vehicle can take. What a motion is: see :mod:`fitcheck.vehicle.motion`.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.geometry.solids import Solid
+from fitcheck.vehicle import motion
+from fitcheck.vehicle.motion import Block, Limit, Range
 from fitcheck.vehicle.scene import Vector
 
 Floats = NDArray[np.float64]
-
-
-class Motion(Protocol):
-    """What a moving piece needs to know of the thing that moves it.
-
-    Poses are (n, d) arrays between ``low`` and ``high`` (d,); ``scan_pose`` is the pose
-    in which the vehicle was scanned. Offsets are absolute distances (3,) of the carried
-    points from the mechanism's centre, largest along each axis.
-    """
-
-    @property
-    def low(self) -> Floats: ...
-    @property
-    def high(self) -> Floats: ...
-    @property
-    def scan_pose(self) -> Floats: ...
-    def place(self, poses: Floats, points: Floats) -> Floats:
-        """(n, d) poses, (k, 3) points at scan pose → (n, k, 3)."""
-
-    def turn(self, poses: Floats) -> Floats:
-        """(n, d) → (n, 3, 3) rotations."""
-
-    def offsets(self, points: Floats) -> Floats:
-        """(k, 3) points at scan pose → largest |offset| from the centre along each axis (3,)."""
-
-    def slope(self, low: Floats, high: Floats, offset: Floats) -> Floats:
-        """(n, d) boxes → (n, d): greatest speed of a point along each coordinate."""
-
-    def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
-        """(n, d) boxes → (n, d): greatest second derivative of a point along each coordinate."""
-
-    def describe(self, pose: Floats) -> dict[str, float]:
-        """The pose in words of the trade, with units in the names."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +63,18 @@ class SolidAxle:
     carries: tuple[tuple[str, Solid], ...] = ()
     part_class: str = "axle"
     origin: str = ""
+
+    @property
+    def blocks(self) -> tuple[SolidAxle, ...]:
+        return (self,)
+
+    @property
+    def coordinates(self) -> tuple[str, ...]:
+        return tuple(f"{self.name}.{side}" for side in ("right", "left", "wind_up", "lateral"))
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        return ()
 
     @property
     def low(self) -> Floats:
@@ -200,12 +174,44 @@ class SolidAxle:
         """The pose (4,), held at the stops of each side and at the limits of wind-up and lateral play."""
         return np.asarray(np.clip(pose, self.low, self.high))
 
+    def at_heave(self, heave_mm: float) -> Floats:
+        """Both sides up by so much, as far as the stops let them."""
+        return self.within(np.array([heave_mm, heave_mm, 0.0, 0.0]))
+
+    def causes(self) -> dict[str, Range]:
+        """Crossed: each side at its own stop. Straight travel is no box of these coordinates: see :meth:`straight`."""
+        up, down, rest = self.high, self.low, self.scan_pose
+        crossed = np.array([up[0], down[1], 0.0, 0.0]), np.array([down[0], up[1], 0.0, 0.0])
+        found = {motion.RIGHT_UP: (crossed[0],) * 2, motion.LEFT_UP: (crossed[1],) * 2}
+        turned = np.array([0.0, 0.0, 1.0, 0.0])
+        return {**found, motion.DRIVE: (rest, up * turned), motion.REVERSE: (down * turned, rest)}
+
+    def straight(self) -> StraightTravel:
+        """The axle's straight bump and droop alone."""
+        return StraightTravel(self)
+
 
 @dataclass(frozen=True)
 class StraightTravel:
     """An axle's straight bump and droop alone: one coordinate, the heave."""
 
     axle: SolidAxle
+
+    @property
+    def name(self) -> str:
+        return self.axle.name
+
+    @property
+    def blocks(self) -> tuple[StraightTravel, ...]:
+        return (self,)
+
+    @property
+    def coordinates(self) -> tuple[str, ...]:
+        return (f"{self.axle.name}.heave",)
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        return ()
 
     @property
     def low(self) -> Floats:
@@ -245,10 +251,43 @@ class StraightTravel:
     def describe(self, pose: Floats) -> dict[str, float]:
         return self.axle.describe(self.full(pose))
 
+    def pose_of(self, described: dict[str, float]) -> Floats:
+        """The heave alone (1,)."""
+        return np.array([described.get(f"{self.name}.heave_mm", 0.0)])
+
+    def within(self, pose: Floats) -> Floats:
+        """The pose (1,), held at the stops."""
+        return np.asarray(np.clip(pose, self.low, self.high))
+
+    def at_heave(self, heave_mm: float) -> Floats:
+        """Up by so much, as far as the stops let it."""
+        return self.within(np.array([heave_mm]))
+
+    def causes(self) -> dict[str, Range]:
+        """Bump and droop, from the scan pose to either stop."""
+        rest = self.scan_pose
+        return {motion.STRAIGHT_BUMP: (rest, self.high), motion.STRAIGHT_DROOP: (self.low, rest)}
+
+    def straight(self) -> StraightTravel:
+        """Itself."""
+        return self
+
 
 @dataclass(frozen=True)
 class Still:
-    """No motion at all: a shaft between two joints on the body."""
+    """No motion at all: what is fixed to the body. A space without coordinates."""
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        return ()
+
+    @property
+    def coordinates(self) -> tuple[str, ...]:
+        return ()
+
+    def straight(self) -> Still:
+        """Itself."""
+        return self
 
     @property
     def low(self) -> Floats:

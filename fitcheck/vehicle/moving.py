@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from fitcheck.errors import InputError
 from fitcheck.geometry.solids import Solid, cylinder, sides_for
 from fitcheck.geometry.sweep import Hulls, corners_of
-from fitcheck.vehicle.mechanisms import Motion, SolidAxle, Still, StraightTravel
+from fitcheck.vehicle.mechanisms import SolidAxle, Still, StraightTravel
+from fitcheck.vehicle.motion import Motion
 from fitcheck.vehicle.scene import ShaftPart, Vector
 
 Floats = NDArray[np.float64]
