@@ -5,57 +5,74 @@ keep them apart: for *every* unit vector n, min n·K − max n·T is a lower bou
 direction need not be trusted, only evaluated. The directions come from the
 Gilbert–Johnson–Keerthi iteration (1988) on the difference K − T, run on all pairs together
 in numpy; its current point is a difference of two points that exist, hence an upper bound.
+
+What the iteration needs of K − T is its support along a direction: see
+:class:`~fitcheck.geometry.supports.Difference`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.geometry.supports import Difference, Hulls, stack_of
+
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+__all__ = ["Aim", "Hulls", "Separation", "cross", "nearest_to_origin", "separate", "separate_all"]
 
 _ITERATIONS = 40
 _GAP_MM = 2e-3
 _ROUNDING_MM = 1e-9
 """Taken off every lower bound: what double precision can lose at vehicle coordinates."""
 
+_LOOSE = 0.25
+"""A bound that will not reach its cutoff need not be sharper than this share of what is missing."""
 
-@dataclass(frozen=True)
-class Hulls:
-    """n convex hulls of k flat discs each, grown by a ball and by a remainder.
 
-    ``points`` (n, k, 3) are the disc centres, ``discs`` (n, k, 3) the unit vectors that the
-    discs are square to (None: plain points), all of ``disc_radius_mm``; ``ball_mm`` grows
-    every hull, ``grow_mm`` (n,) each by its own amount.
-    """
+class Support(Protocol):
+    """A convex set for each of m pairs, asked for the point least far along a direction."""
 
-    points: Floats
-    discs: Floats | None
-    disc_radius_mm: float
-    ball_mm: float
-    grow_mm: Floats
+    @property
+    def blur_mm(self) -> float:
+        """By how much the point found may fail to be the least far."""
 
-    def boxes(self) -> Floats:
-        """Axis-aligned boxes (n, 2, 3) round the hulls, ball and remainder included."""
-        reach = self.disc_radius_mm + self.ball_mm + self.grow_mm[:, None]
-        return np.stack([self.points.min(axis=1) - reach, self.points.max(axis=1) + reach], axis=1)
+    def lowest(self, live: Indices, directions: Floats) -> Floats:
+        """Rows ``live`` (l,), directions (l, 3) → points (l, 3 + t): where, and t numbers that are blended along."""
 
 
 @dataclass(frozen=True)
 class Separation:
     """Bounds (m,) on the distance of each pair, ball and remainder taken off, and what they rest on.
 
-    ``nearest`` (m,): which of the hull's k points supports the last direction; ``directions``
-    (m, 3): the unit vectors of the best lower bounds, from the atom to the hull.
+    ``directions`` (m, 3): the unit vectors of the best lower bounds, from the second to the first;
+    ``tags`` (m, t): the numbers that came with the points, as the nearest point blends them; ``ends`` (m, t):
+    those of the point that supports the bound.
     """
 
     lower_mm: Floats
     upper_mm: Floats
-    nearest: Indices
     directions: Floats
+    tags: Floats
+    ends: Floats
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What m pairs are asked for: ``off_mm`` is taken off each distance, ``cutoff_mm`` ends its search when reached.
+
+    ``began`` (m, 3): directions to begin with. ``exact`` (m,): where the distance itself is wanted, not
+    only whether it reaches the cutoff.
+    """
+
+    off_mm: Floats
+    cutoff_mm: Floats
+    began: Floats
+    exact: NDArray[np.bool_]
 
 
 def separate(
@@ -68,92 +85,79 @@ def separate(
     a zero vector where nothing is known. Overlapping pairs get a lower bound ≤ 0 and an upper
     bound of 0 less ball and remainder. No pairs: empty arrays.
     """
-    count = len(rows)
-    off = hulls.ball_mm + hulls.grow_mm[rows] if count else np.empty(0)
-    lower, upper = np.full(count, -np.inf), np.full(count, np.inf)
-    nearest, best = np.zeros(count, dtype=np.intp), np.zeros((count, 3))
-    current = hulls.points[rows].mean(axis=1) - atoms.mean(axis=1) if directions is None else directions
-    live, simplex = np.arange(count), None
-    for _ in range(_ITERATIONS):
-        if len(live) == 0:
-            break
+    if len(rows) == 0:
+        return Separation(np.empty(0), np.empty(0), np.empty((0, 3)), np.empty((0, 0)), np.empty((0, 0)))
+    first, second = stack_of(hulls), stack_of(Hulls(atoms, None, 0.0, 0.0, np.zeros(len(atoms))))
+    began = hulls.points[rows].mean(axis=1) - atoms.mean(axis=1) if directions is None else directions
+    aim = Aim(first.off_mm[rows], cutoff_mm, began, np.ones(len(rows), dtype=bool))
+    return separate_all(Difference(first, rows, second, np.arange(len(atoms))), aim)
+
+
+def separate_all(support: Support, aim: Aim) -> Separation:
+    """Distance bounds of the m convex sets to the origin. An infinite ``off_mm`` gives a lower bound of −∞."""
+    count = len(aim.cutoff_mm)
+    off = np.where(np.isfinite(aim.off_mm), aim.off_mm, 0.0)
+    reach = np.minimum(aim.cutoff_mm + off, 1e300)
+    lower, upper, best = np.full(count, -np.inf), np.full(count, np.inf), np.zeros((count, 3))
+    live, current = np.arange(count), aim.began
+    simplex = last = np.empty((0, 3, 3))
+    ends = np.empty((0, 0))
+    for turn in range(_ITERATIONS):
         length = np.sqrt(np.einsum("mi,mi->m", current, current))
-        if simplex is not None:
+        if turn:
             upper[live] = np.minimum(upper[live], length)
         direction = current / np.maximum(length, 1e-300)[:, None]
-        on_hull, nearest[live] = _support(hulls, rows[live], direction)
-        vertex = on_hull - _far_corner(atoms[live], direction)
-        found = np.einsum("mi,mi->m", direction, vertex)
+        vertex = support.lowest(live, direction)
+        found = np.einsum("mi,mi->m", direction, vertex[:, :3])
         better = found > lower[live]
         lower[live[better]], best[live[better]] = found[better], direction[better]
-        touch = (length < 1e-9) & (simplex is not None)
-        lower[live[touch]] = 0.0
-        go_on = (upper[live] - lower[live] > _GAP_MM) & (lower[live] - off[live] < cutoff_mm[live]) & ~touch
-        live, vertex = live[go_on], vertex[go_on]
-        if simplex is None:
-            current, simplex = vertex, np.repeat(vertex[:, None, :], 3, axis=1)
-            continue
-        simplex, current, inside = _step(simplex[go_on], vertex)
-        upper[live[inside]], lower[live[inside]] = 0.0, 0.0
-        live, simplex, current = live[~inside], simplex[~inside], current[~inside]
-    return Separation(lower - off - _ROUNDING_MM, upper - off, nearest, best)
+        if turn:
+            ends[live[better]] = vertex[better, 3:]
+        if not turn:
+            simplex = np.repeat(vertex[:, None, :], 3, axis=1)
+            last, ends, current = simplex.copy(), vertex[:, 3:].copy(), vertex[:, :3]
+            done = _done(lower, upper, reach, aim.exact)
+            live, simplex, current = live[~done], simplex[~done], current[~done]
+        else:
+            touch = length < 1e-9
+            lower[live[touch]] = 0.0
+            go_on = ~(touch | _done(lower[live], upper[live], reach[live], aim.exact[live]))
+            live = live[go_on]
+            simplex, current, inside = _step(simplex[go_on], vertex[go_on])
+            last[live] = simplex
+            upper[live[inside]], lower[live[inside]] = 0.0, 0.0
+            live, simplex, current = live[~inside], simplex[~inside], current[~inside]
+        if len(live) == 0:
+            break
+    lower = np.where(np.isfinite(aim.off_mm), lower - off - _ROUNDING_MM - support.blur_mm, -np.inf)
+    return Separation(lower, upper - off, best, _blended(last), ends)
 
 
-def _support(hulls: Hulls, rows: Indices, direction: Floats) -> tuple[Floats, Indices]:
-    """The point of each hull least far along its direction, and which disc it is on; ``rows`` ascend."""
-    if len(rows) > 8 * len(hulls.points):
-        return _support_by_hull(hulls, rows, direction)
-    points = hulls.points[rows]
-    heights = np.matmul(points, direction[:, :, None])[:, :, 0]
-    along = None if hulls.discs is None else np.matmul(hulls.discs[rows], direction[:, :, None])[:, :, 0]
-    index = _lowest(hulls, heights, along)
-    return _on_disc(hulls, rows, index, direction), index
+def _done(lower: Floats, upper: Floats, reach: Floats, exact: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether a pair is known well enough: far enough, certainly not far enough, or to the iteration's gap."""
+    gap = upper - lower
+    missing = np.minimum(reach - upper, upper + 1.0)
+    return np.asarray((gap <= _GAP_MM) | (lower >= reach) | (~exact & (gap <= _LOOSE * missing)))
 
 
-def _support_by_hull(hulls: Hulls, rows: Indices, direction: Floats) -> tuple[Floats, Indices]:
-    """The same for many pairs a hull: one matrix product each, without copies of the hull."""
-    index = np.empty(len(rows), dtype=np.intp)
-    ends = np.searchsorted(rows, np.arange(len(hulls.points) + 1))
-    for hull in range(len(hulls.points)):
-        span = slice(ends[hull], ends[hull + 1])
-        if span.start < span.stop:
-            along = None if hulls.discs is None else direction[span] @ hulls.discs[hull].T
-            index[span] = _lowest(hulls, direction[span] @ hulls.points[hull].T, along)
-    return _on_disc(hulls, rows, index, direction), index
-
-
-def _lowest(hulls: Hulls, heights: Floats, along: Floats | None) -> Indices:
-    if along is not None:
-        heights = heights - hulls.disc_radius_mm * np.sqrt(np.maximum(1.0 - along**2, 0.0))
-    return np.asarray(heights.argmin(axis=1))
-
-
-def _on_disc(hulls: Hulls, rows: Indices, index: Indices, direction: Floats) -> Floats:
-    """The lowest point of the chosen discs."""
-    points = hulls.points[rows, index]
-    if hulls.discs is None:
-        return points
-    disc = hulls.discs[rows, index]
-    square = direction - np.einsum("mi,mi->m", disc, direction)[:, None] * disc
-    scale = hulls.disc_radius_mm / np.maximum(np.sqrt(np.einsum("mi,mi->m", square, square)), 1e-12)
-    return np.asarray(points - scale[:, None] * square)
-
-
-def _far_corner(atoms: Floats, direction: Floats) -> Floats:
-    heights = np.matmul(atoms, direction[:, :, None])[:, :, 0]
-    return np.asarray(atoms[np.arange(len(atoms)), heights.argmax(axis=1)])
+def _blended(simplex: Floats) -> Floats:
+    """The tags (m, t) of the nearest point of each triangle (m, 3, 3 + t)."""
+    if simplex.shape[2] == 3:
+        return np.empty((len(simplex), 0))
+    return np.asarray(np.einsum("mk,mkt->mt", nearest_weights(simplex[:, :, :3]), simplex[:, :, 3:]))
 
 
 def _step(simplex: Floats, vertex: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Add a vertex to each triangle, keep the face of the tetrahedron that is nearest to the origin."""
-    count = len(simplex)
-    faces = np.stack([simplex, simplex, simplex], axis=1)
+    count, _, size = simplex.shape
+    faces = np.repeat(simplex[:, None], 3, axis=1)
     for k in range(3):
         faces[:, k, k] = vertex
-    nearest = nearest_to_origin(faces.reshape(-1, 3, 3)).reshape(count, 3, 3)
+    nearest = nearest_to_origin(faces[:, :, :, :3].reshape(-1, 3, 3)).reshape(count, 3, 3)
     best = np.einsum("mki,mki->mk", nearest, nearest).argmin(axis=1)
     pick = np.arange(count)
-    return faces[pick, best], nearest[pick, best], _holds_origin(simplex, vertex)
+    inside = _holds_origin(simplex[:, :, :3], vertex[:, :3])
+    return faces[pick, best].reshape(count, 3, size), nearest[pick, best], inside
 
 
 def _holds_origin(simplex: Floats, vertex: Floats) -> NDArray[np.bool_]:
@@ -190,3 +194,18 @@ def nearest_to_origin(triangles: Floats) -> Floats:
     # From weights, so that it is a point of the triangle also where a sliver's normal is noise.
     weights = sides[:, (1, 2, 0)] / np.where(inside, sides.sum(axis=1), 1.0)[:, None]
     return np.asarray(np.where(inside[:, None], np.einsum("nk,nki->ni", weights, triangles), nearest))
+
+
+def nearest_weights(triangles: Floats) -> Floats:
+    """The weights (n, 3), each 0 … 1 with sum 1, of the corners in the point of each triangle nearest to the origin."""
+    nearest = nearest_to_origin(triangles)
+    first, second, to = (part - triangles[:, 0] for part in (triangles[:, 1], triangles[:, 2], nearest))
+    a, b, c = (np.einsum("ni,ni->n", p, q) for p, q in ((first, first), (first, second), (second, second)))
+    d, e = np.einsum("ni,ni->n", to, first), np.einsum("ni,ni->n", to, second)
+    below = a * c - b * b
+    flat = below <= 1e-12 * a * c
+    scale = np.where(flat, 1.0, below)
+    one, two = np.where(flat, d / np.where(a > 0.0, a, 1.0), (c * d - b * e) / scale), (a * e - b * d) / scale
+    two = np.where(flat, np.where(a > 0.0, 0.0, e / np.where(c > 0.0, c, 1.0)), two)
+    weights = np.clip(np.stack([1.0 - one - two, one, two], axis=1), 0.0, 1.0)
+    return np.asarray(weights / weights.sum(axis=1)[:, None])
