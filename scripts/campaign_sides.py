@@ -24,14 +24,14 @@ HEAD = f"{'':52s}{'in metal':>8s}{'wrong':>8s}{'open':>8s}{'outside':>14s}{'wron
 
 def campaign(scenes: Sequence[str], flaws: Sequence[str], trials: int, seed: int) -> int:
     """Print one line for each scene and flaw, and each wrong answer; how many were wrong."""
-    test_sides = import_module("test_sides")
+    side_scenes = import_module("side_scenes")
     print(HEAD)
     totals = np.zeros((len(flaws), 6), dtype=int)
     for scene in scenes:
         for row, flaw in enumerate(flaws):
             counts = np.zeros(6, dtype=int)
             for trial in range(trials):
-                found = test_sides.tally(scene, flaw, seed + trial)
+                found = side_scenes.tally(scene, flaw, seed + trial)
                 counts += np.array(found.inside + found.outside)
                 for line in wrong_answers(found):
                     print(f"    WRONG, seed {seed + trial}: {line}")
@@ -44,7 +44,7 @@ def campaign(scenes: Sequence[str], flaws: Sequence[str], trials: int, seed: int
 
 def wrong_answers(found: object) -> list[str]:
     """One line for each point of a trial that was answered wrong: what it was, and what each test saw."""
-    tally = import_module("test_sides").Tally
+    tally = import_module("side_scenes").Tally
     assert isinstance(found, tally)
     said, votes = found.votes.combined(), found.votes
     rows = np.flatnonzero((said == 0) & found.truth | (said == 1) & ~found.truth)
@@ -63,15 +63,15 @@ def figures(scene: str, flaw: str, counts: np.ndarray[tuple[int, ...], np.dtype[
 
 
 def main() -> int:
-    test_sides = import_module("test_sides")
+    side_scenes = import_module("side_scenes")
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--trials", type=int, default=20, help="trials of each scene and flaw (default 20)")
-    parser.add_argument("--scene", choices=sorted(test_sides.SCENES), help="this scene only")
-    parser.add_argument("--flaw", choices=sorted(test_sides.FLAWS), help="this flaw only")
+    parser.add_argument("--scene", choices=sorted(side_scenes.SCENES), help="this scene only")
+    parser.add_argument("--flaw", choices=sorted(side_scenes.FLAWS), help="this flaw only")
     parser.add_argument("--seed", type=int, default=1000)
     chosen = parser.parse_args()
-    scenes = [chosen.scene] if chosen.scene else list(test_sides.SCENES)
-    flaws = [chosen.flaw] if chosen.flaw else list(test_sides.FLAWS)
+    scenes = [chosen.scene] if chosen.scene else list(side_scenes.SCENES)
+    flaws = [chosen.flaw] if chosen.flaw else list(side_scenes.FLAWS)
     wrong = campaign(scenes, flaws, chosen.trials, chosen.seed)
     print(f"{wrong} wrong")
     return 1 if wrong else 0

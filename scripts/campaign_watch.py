@@ -50,13 +50,13 @@ def main() -> int:
 
 def campaign(session: Session, trials: int, rng: random.Random) -> int:
     """Edit, compare, print what differs; the exit code."""
-    tests = import_module("test_watch")
+    tests, edits = import_module("test_watch"), import_module("random_edits")
     layout, vehicle = plain(Path("a.yaml")), plain(Path("vehicle.yaml"))
     seconds, differing, troubles = [], 0, 0
     for trial in range(1, trials + 1):
         if rng.random() < 0.2:
             cut_off(session, layout, rng)
-        name, layout, vehicle = tests.random_edit(rng, layout, vehicle)
+        name, layout, vehicle = edits.random_edit(rng, layout, vehicle)
         put("vehicle.yaml", vehicle, rng)
         put("a.yaml", {**layout, "title": f"trial {trial}"}, rng)
         found, longest = settled(session)

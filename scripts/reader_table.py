@@ -18,15 +18,15 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 def main() -> int:
     """Prints the table; 0 when every file gives what was expected."""
-    corpus = import_module("reader_corpus")
+    corpus, outcome = import_module("reader_corpus").CORPUS, import_module("reading_case").outcome
     wrong = 0
-    for case in corpus.CORPUS:
+    for case in corpus:
         with tempfile.TemporaryDirectory() as folder:
-            found, right = corpus.outcome(case, Path(folder))
+            found, right = outcome(case, Path(folder))
         wrong += not right
         print(f"{'ok   ' if right else 'WRONG'} {case.name}\n      expected  {case.expected}\n      found     {found}")
-    errors = sum(case.truth is None for case in corpus.CORPUS)
-    print(f"{len(corpus.CORPUS)} files, {errors} of them errors; {wrong} other than expected")
+    errors = sum(case.truth is None for case in corpus)
+    print(f"{len(corpus)} files, {errors} of them errors; {wrong} other than expected")
     return 1 if wrong else 0
 
 

@@ -13,7 +13,8 @@ def main() -> int:
     """Run pytest in the environment; its exit code is ours."""
     python = _environment.prepare()
     return subprocess.call(
-        [python, "-m", "pytest", "-n", "auto", "--maxprocesses", "4"] + sys.argv[1:], cwd=_environment.ROOT
+        [python, "-m", "pytest", "-n", "auto", "--maxprocesses", "4", "--dist", "worksteal"] + sys.argv[1:],
+        cwd=_environment.ROOT,
     )
 
 

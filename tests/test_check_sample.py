@@ -37,8 +37,8 @@ from oracle_motion import (
 from shapes import box_mesh
 
 from fitcheck.checks.run import check_scene
+from fitcheck.checks.swept import far_enough_mm
 from fitcheck.errors import AlignmentError
-from fitcheck.geometry.meshes import read_mesh
 from fitcheck.layout.build_scan import scan_spec
 from fitcheck.layout.load import load_scene, read_layout
 from fitcheck.report.json_document import to_document
@@ -70,16 +70,11 @@ class Checked:
 
 
 @pytest.fixture(scope="module")
-def cache_dir(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("prepared")
-
-
-@pytest.fixture(scope="module")
-def checked(cache_dir: Path) -> dict[str, Checked]:
+def checked() -> dict[str, Checked]:
     """Each arrangement checked once, every pair computed anew."""
     found = {}
     for name in ARRANGEMENTS:
-        scene = load_scene(SAMPLE / f"{name}.yaml", cache_dir=cache_dir)
+        scene = load_scene(SAMPLE / f"{name}.yaml")
         found[name] = Checked(scene, check_scene(scene, fresh=True))
     return found
 
@@ -167,11 +162,14 @@ def test_every_pair_of_things_with_a_shape_is_in_the_coverage(checked, name):
 
 
 @pytest.mark.parametrize("name", ARRANGEMENTS)
-def test_a_moving_pairs_bound_is_within_a_tenth_of_a_millimetre(checked, name):
+def test_a_moving_pairs_bound_is_within_a_tenth_of_a_millimetre_unless_it_is_far(checked, name):
+    """Beyond twice what the rule wants and 100 mm the search ends early, and says so by its bracket."""
     moving = [row for row in checked[name].result.clearances if row.pose]
     assert len(moving) > 20
     for row in moving:
-        assert 0.0 <= row.distance_mm - row.at_least_mm <= 0.1, row.between
+        far = row.at_least_mm >= far_enough_mm(row.must_mm + row.guard_mm, row.want_mm)
+        assert row.distance_mm >= row.at_least_mm, row.between
+        assert far or row.distance_mm - row.at_least_mm <= 0.1, row.between
         assert row.distance_mm <= row.static_mm + 1e-6, row.between
 
 
@@ -197,9 +195,9 @@ def test_only_the_part_beside_the_unscanned_stretch_of_the_rail_is_not_proven_fo
 
 
 @pytest.fixture(scope="module")
-def alignment(cache_dir: Path) -> Any:
+def alignment() -> Any:
     layout = read_layout(SAMPLE / "a.yaml")
-    return prepare_scan(scan_spec(layout), cache_dir=cache_dir).alignment
+    return prepare_scan(scan_spec(layout)).alignment
 
 
 def test_every_target_lands_within_one_and_a_half_millimetres_of_its_true_place(alignment):
@@ -255,38 +253,6 @@ def test_asking_for_one_load_state_gives_its_figures_of_the_full_run(checked):
     assert laden.loads == {"laden": a.result.loads["laden"]}
     assert laden.limits == tuple(limit for limit in a.result.limits if limit.state == "laden")
     assert len(laden.limits) > 5
-
-
-def in_inches(vehicle: str) -> str:
-    """The vehicle file for a scan in inches: its unit and its targets' scan coordinates."""
-
-    def scaled(found: re.Match[str]) -> str:
-        return "scan: [" + ", ".join(repr(float(number) / 0.0254) for number in found[1].split(",")) + "]"
-
-    text, targets = re.subn(r"scan: \[([^\]]*)\]", scaled, vehicle)
-    text, units = re.subn(r"units: m +#", "units: in  #", text)
-    assert (targets, units) == (10, 1)
-    return text
-
-
-def test_an_inch_copy_of_the_scan_gives_the_same_clearances(checked, tmp_path):
-    mesh = read_mesh(SAMPLE / "hollin262_scan.ply")
-    hollin262.write_ply(tmp_path / "hollin262_scan.ply", (mesh.vertices / 0.0254, mesh.faces))
-    layout = sample_copy(tmp_path, in_inches((SAMPLE / "vehicle.yaml").read_text(encoding="utf-8")))
-    result = check_scene(load_scene(layout, cache_dir=tmp_path / "prepared"), only=["scan"])
-    inch = Checked(checked["a"].scene, result)
-    compared = [row for row in checked["a"].result.clearances if "scan" in row.between]
-    assert len(compared) == len(result.clearances) > 10
-    for row in compared:
-        other = inch.row(*row.between)
-        assert other.verdict is row.verdict, row.between
-        for figure in ("distance_mm", "static_mm", "straight_bump_mm"):
-            found, expected = getattr(other, figure), getattr(row, figure)
-            assert (found is None) is (expected is None), (row.between, figure)
-            assert found is None or found == pytest.approx(expected, abs=1e-3), (row.between, figure)
-        # How far below it the search proves its answer depends on its last steps: the bound may differ, not the claim.
-        assert other.at_least_mm <= row.distance_mm + 1e-3, row.between
-        assert row.at_least_mm <= other.distance_mm + 1e-3, row.between
 
 
 # ------------------------------------------------------------------ the loads, by plain sums

@@ -99,8 +99,11 @@ def test_engine_1_axis_parallel_triangles_beside_boxes() -> None:
 
 
 def test_engine_2_coplanar_contained_is_zero() -> None:
-    """One triangle inside another in one plane, every order of corners, and as two sheets."""
-    first, second = triangle_pairs.coplanar_contained(np.random.default_rng(5), 3000)
+    """One triangle inside another in one plane, every order of corners, and as two sheets.
+
+    6000 questions, of which python-fcl alone gets 36 wrong (6 in 1000); scripts/campaign_distance.py asks more.
+    """
+    first, second = triangle_pairs.coplanar_contained(np.random.default_rng(5), 1000)
     for roll in range(3):
         assert triangle_pair_distances(first, np.roll(second, roll, axis=1)).max() <= 1e-9
         assert triangle_pair_distances(second, np.roll(first, roll, axis=1)).max() <= 1e-9
@@ -391,15 +394,15 @@ def turn_for(searched, measured):
 
 turn_for(5_000, 500)
 before = peak_bytes()
-turn_for(100_000, 10_000)
+turn_for(100_000, 5_000)
 print(peak_bytes() - before)
 """
 
 
 def test_engine_11_a_hundred_thousand_poses_do_not_grow_the_memory() -> None:
-    """At most 10 MB more at the peak, in a process of its own: 100,000 poses searched, 10,000 measured."""
+    """At most 5 MB more at the peak, in a process of its own: 100,000 poses searched, 5,000 measured: 1 kB a pose."""
     done = subprocess.run(
         [sys.executable, "-c", MEMORY_SCRIPT], capture_output=True, text=True, timeout=300, check=False
     )
     assert done.returncode == 0, done.stderr
-    assert 0 <= int(done.stdout) <= 10_000_000
+    assert 0 <= int(done.stdout) <= 5_000_000

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from reader_corpus import CORPUS, Case, outcome
+from reader_corpus import CORPUS
+from reading_case import Case, outcome
 
 from fitcheck.errors import InputError
 from fitcheck.geometry.meshes import read_scan

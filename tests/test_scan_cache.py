@@ -26,20 +26,40 @@ from fitcheck.scan.prepare import PreparedScan, prepare_scan
 from fitcheck.scan.spec import Removal, ScaleBar, ScanSpec, Shift
 from fitcheck.vehicle.scene import Region
 
-TANK = Region("box", lo=(1590, -710, 460), hi=(2160, -450, 610))
 MOVED = (-299.0, -400.0, 520.0)  # T1, by 1 mm
-BED = Region("box", lo=(2000, -999, 600), hi=(2500, 999, 700))
+BED = Region("box", lo=(1800, -999, 600), hi=(2000, 999, 700))
 
 
 @pytest.fixture
 def spec(tmp_path: Path) -> ScanSpec:
-    """A scan with everything: targets, and a tank that comes off as a layer of its own."""
-    return replace(scans.scanner_scan(tmp_path), removals=(Removal("tank", region=TANK),))
+    """A small scan with everything: targets, a gap, and a tank that comes off as a layer of its own."""
+    return scans.small_scan(tmp_path)
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
+    """Where the cache will stand; not there yet."""
     return tmp_path / "cache"
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[PreparedScan, Path]:
+    """The scan prepared once, not from a cache, and the cache folder as that run left it; neither is to be changed."""
+    place = tmp_path_factory.mktemp("written")
+    prepared = prepare_scan(scans.small_scan(place), cache_dir=place / "cache")
+    assert (prepared.from_cache, prepared.cache_notes) == (False, ())
+    return prepared, place / "cache"
+
+
+@pytest.fixture
+def cold(written: tuple[PreparedScan, Path]) -> PreparedScan:
+    return written[0]
+
+
+@pytest.fixture
+def filled(written: tuple[PreparedScan, Path], folder: Path) -> Path:
+    """A copy of the folder that a first run left: what is prepared again from ``spec`` is found there."""
+    return shutil.copytree(written[1], folder)
 
 
 def same(first: PreparedScan, second: PreparedScan) -> bool:
@@ -87,52 +107,51 @@ CHANGES: dict[str, Callable[[ScanSpec], ScanSpec]] = {
     "tape": lambda s: replace(s, tape_mm=1.0),
     "scale bars": lambda s: replace(s, scale_bars=(ScaleBar(("T1", "T2"), 800.0),)),
     "no removal": lambda s: replace(s, removals=()),
-    "removal by another road": lambda s: replace(s, removals=(Removal("tank", piece_at=(1875.0, -580.0, 600.0)),)),
-    "removal's name": lambda s: replace(s, removals=(Removal("fuel tank", region=TANK),)),
-    "removal's size": lambda s: replace(s, removals=(Removal("tank", region=replace(TANK, hi=(2161, -450, 610))),)),
+    "removal by another road": lambda s: replace(s, removals=(Removal("tank", piece_at=(1650.0, -275.0, 560.0)),)),
+    "removal's name": lambda s: replace(s, removals=(Removal("fuel tank", region=scans.TANK),)),
+    "removal's size": lambda s: replace(
+        s, removals=(Removal("tank", region=replace(scans.TANK, hi=(1711, -240, 570))),)
+    ),
     "a shift": lambda s: replace(s, shifts=(Shift("bed", (0, 0, 1), region=BED),)),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("change", CHANGES)
 def test_every_input_alone_makes_a_new_entry_equal_to_a_cold_run(
-    spec: ScanSpec, folder: Path, tmp_path: Path, change: str
+    spec: ScanSpec, filled: Path, tmp_path: Path, change: str
 ) -> None:
     """Edit one input: not from the cache, and equal to a run with no cache at all (silent error 15)."""
-    prepare_scan(spec, cache_dir=folder)
     changed = CHANGES[change](spec)
-    warm = prepare_scan(changed, cache_dir=folder)
+    warm = prepare_scan(changed, cache_dir=filled)
     assert not warm.from_cache
     assert same(warm, prepare_scan(changed, cache_dir=tmp_path / "other"))
-    assert same(warm, prepare_scan(changed, cache_dir=folder))
+    assert same(warm, prepare_scan(changed, cache_dir=filled))
 
 
-def test_a_changed_scan_is_noticed_by_content_not_by_time(spec: ScanSpec, folder: Path) -> None:
+def test_a_changed_scan_is_noticed_by_content_not_by_time(spec: ScanSpec, filled: Path, cold: PreparedScan) -> None:
     """One byte changed with size and time put back: prepared anew; the old bytes under another name: from the cache."""
-    first = prepare_scan(spec, cache_dir=folder)
     stat, content = spec.file.stat(), spec.file.read_bytes()
     copy = mf.save(spec.file.parent, "copy.ply", content)
     spec.file.write_bytes(content[:400] + bytes([content[400] ^ 1]) + content[401:])
     os.utime(spec.file, ns=(stat.st_atime_ns, stat.st_mtime_ns))
-    second = prepare_scan(spec, cache_dir=folder)
+    second = prepare_scan(spec, cache_dir=filled)
     assert not second.from_cache
-    assert second.sha256 != first.sha256
-    assert not same(first, second)
-    assert prepare_scan(replace(spec, file=copy), cache_dir=folder).from_cache
+    assert second.sha256 != cold.sha256
+    assert not same(cold, second)
+    assert prepare_scan(replace(spec, file=copy), cache_dir=filled).from_cache
 
 
-def test_where_an_entry_was_typed_does_not_matter(spec: ScanSpec, folder: Path) -> None:
+def test_where_an_entry_was_typed_does_not_matter(spec: ScanSpec, filled: Path) -> None:
     """Other lines of the vehicle file, and whole numbers written as such, are the same scan."""
-    prepare_scan(spec, cache_dir=folder)
-    moved = replace(spec, origin="x.yaml:9", within_mm=5, removals=(Removal("tank", region=TANK, origin="x.yaml:7"),))
-    assert prepare_scan(moved, cache_dir=folder).from_cache
+    tank = Removal("tank", region=scans.TANK, origin="x.yaml:7")
+    moved = replace(spec, origin="x.yaml:9", within_mm=5, removals=(tank,))
+    assert prepare_scan(moved, cache_dir=filled).from_cache
 
 
-def test_a_new_format_is_a_new_entry(spec: ScanSpec, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_format_is_a_new_entry(spec: ScanSpec, filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A program that prepares otherwise does not read what an older one stored."""
-    prepare_scan(spec, cache_dir=folder)
     monkeypatch.setattr(prepare, "FORMAT", prepare.FORMAT + 1)
-    assert not prepare_scan(spec, cache_dir=folder).from_cache
+    assert not prepare_scan(spec, cache_dir=filled).from_cache
 
 
 # --- damage -----------------------------------------------------------------------------------------------------------
@@ -161,18 +180,24 @@ def _remove(file: Path) -> None:
     "name", ["manifest.json", "metal.vertices.npy", "metal.faces.npy", "metal.boxes.npy", "removed0.starts.npy"]
 )
 def test_a_damaged_entry_is_noticed_and_made_anew(
-    spec: ScanSpec, folder: Path, name: str, damage: Callable[[Path], None]
+    spec: ScanSpec, filled: Path, cold: PreparedScan, name: str, damage: Callable[[Path], None]
 ) -> None:
     """Cut, flipped, emptied or missing: the next run is right and not from the cache, the one after is."""
-    cold = prepare_scan(spec, cache_dir=folder)
-    (entry,) = entries(folder)
+    (entry,) = entries(filled)
     damage(entry / name)
-    next_run = prepare_scan(spec, cache_dir=folder)
+    next_run = prepare_scan(spec, cache_dir=filled)
     assert not next_run.from_cache
     assert next_run.cache_notes == ()
     assert same(cold, next_run)
-    assert prepare_scan(spec, cache_dir=folder).from_cache
-    assert len(entries(folder)) == 1
+    assert prepare_scan(spec, cache_dir=filled).from_cache
+    assert len(entries(filled)) == 1
+
+
+def test_an_entry_that_nobody_damaged_serves(spec: ScanSpec, filled: Path, cold: PreparedScan) -> None:
+    """What the tests of damage start from."""
+    prepared = prepare_scan(spec, cache_dir=filled)
+    assert prepared.from_cache
+    assert same(cold, prepared)
 
 
 @pytest.mark.parametrize("at", [0.0, 0.5, 1.0])
@@ -201,19 +226,19 @@ def test_a_manifest_that_is_valid_json_but_says_something_else_is_refused(folder
 # --- folders that cannot be used --------------------------------------------------------------------------------------
 
 
-def test_a_cache_folder_that_cannot_be_made_is_a_note(spec: ScanSpec, tmp_path: Path, folder: Path) -> None:
+def test_a_cache_folder_that_cannot_be_made_is_a_note(spec: ScanSpec, tmp_path: Path, cold: PreparedScan) -> None:
     """A file stands where a folder should be: the scan is prepared all the same, and the note says so."""
     blocked = mf.save(tmp_path, "blocked", b"x") / "cache"
     prepared = prepare_scan(spec, cache_dir=blocked)
     assert "was not used" in prepared.cache_notes[0]
     assert str(blocked) in prepared.cache_notes[0]
-    assert same(prepared, prepare_scan(spec, cache_dir=folder))
+    assert same(prepared, cold)
 
 
-def test_a_read_only_cache_folder_is_a_note(spec: ScanSpec, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_read_only_cache_folder_is_a_note(
+    spec: ScanSpec, folder: Path, cold: PreparedScan, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Every way to write refused, as for a user without rights (a superuser may write anywhere, so it is played)."""
-    expected = prepare_scan(spec, cache_dir=folder)
-    shutil.rmtree(folder)
     folder.mkdir()
     folder.chmod(0o555)
 
@@ -224,24 +249,23 @@ def test_a_read_only_cache_folder_is_a_note(spec: ScanSpec, folder: Path, monkey
     prepared = prepare_scan(spec, cache_dir=folder)
     folder.chmod(0o755)
     assert "Permission denied" in prepared.cache_notes[0]
-    assert same(prepared, expected)
+    assert same(prepared, cold)
     assert entries(folder) == []
 
 
-def test_a_read_only_entry_still_serves(spec: ScanSpec, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_read_only_entry_still_serves(spec: ScanSpec, filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Its time of use cannot be set: it is read all the same."""
-    prepare_scan(spec, cache_dir=folder)
 
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(errno.EROFS, "Read-only file system")
 
     monkeypatch.setattr(cache.os, "utime", refuse)
-    assert prepare_scan(spec, cache_dir=folder).from_cache
+    assert prepare_scan(spec, cache_dir=filled).from_cache
 
 
 @pytest.mark.parametrize("after", [0, 3, 7])
 def test_a_full_disk_is_a_note_and_leaves_nothing(
-    spec: ScanSpec, folder: Path, monkeypatch: pytest.MonkeyPatch, after: int
+    spec: ScanSpec, folder: Path, cold: PreparedScan, monkeypatch: pytest.MonkeyPatch, after: int
 ) -> None:
     """No space left after so many arrays: right answer, a note, and no half-written entry."""
     save, count = np.save, 0
@@ -259,7 +283,7 @@ def test_a_full_disk_is_a_note_and_leaves_nothing(
     monkeypatch.undo()
     assert "No space left on device" in prepared.cache_notes[0]
     assert entries(folder) == []
-    assert same(prepared, prepare_scan(spec, cache_dir=folder))
+    assert same(prepared, cold)
 
 
 def test_where_the_cache_stands(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -293,14 +317,9 @@ RUN = """
     from pathlib import Path
     sys.path.insert(0, sys.argv[3])
     import scans
-    from dataclasses import replace
     from fitcheck.scan import cache
     from fitcheck.scan.prepare import prepare_scan
-    from fitcheck.scan.spec import Removal
-    from fitcheck.vehicle.scene import Region
-    spec = scans.scanner_scan(Path(sys.argv[1]))
-    tank = Region("box", lo=(1590, -710, 460), hi=(2160, -450, 610))
-    spec = replace(spec, removals=(Removal("tank", region=tank),))
+    spec = scans.small_scan(Path(sys.argv[1]))
     def die(*args, **kwargs):
         os.kill(os.getpid(), getattr(signal, "SIGKILL", signal.SIGTERM))
     {extra}
@@ -335,7 +354,7 @@ KILLS = {
 
 @pytest.mark.parametrize("moment", KILLS)
 def test_a_run_killed_while_it_writes_leaves_the_next_one_right(
-    spec: ScanSpec, folder: Path, tmp_path: Path, moment: str
+    spec: ScanSpec, folder: Path, tmp_path: Path, cold: PreparedScan, moment: str
 ) -> None:
     """SIGKILL at a known moment of writing: the next run agrees with an undisturbed one to the last bit."""
     run = start(tmp_path, folder, KILLS[moment])
@@ -346,7 +365,7 @@ def test_a_run_killed_while_it_writes_leaves_the_next_one_right(
     assert bool(left) == (moment != "after the renaming"), "it was killed at the moment that is meant"
     next_run = prepare_scan(spec, cache_dir=folder)
     assert next_run.from_cache == (moment == "after the renaming")
-    assert same(next_run, prepare_scan(spec, cache_dir=tmp_path / "undisturbed"))
+    assert same(next_run, cold)
     assert prepare_scan(spec, cache_dir=folder).from_cache
 
 
@@ -383,7 +402,7 @@ def test_an_entry_larger_than_the_bound_is_kept_while_it_is_the_newest(
     assert load_entry(folder, "e" * 64) is not None
 
 
-def test_two_runs_at_once_are_both_right(spec: ScanSpec, folder: Path, tmp_path: Path) -> None:
+def test_two_runs_at_once_are_both_right(spec: ScanSpec, folder: Path, tmp_path: Path, cold: PreparedScan) -> None:
     """Both wait until the other has written too, then rename: one entry, no note, equal answers."""
     wait = (
         "replace_, flag = os.replace, Path(sys.argv[2])\n"
@@ -398,10 +417,9 @@ def test_two_runs_at_once_are_both_right(spec: ScanSpec, folder: Path, tmp_path:
     runs = [start(tmp_path, folder, wait) for _ in range(2)]
     outputs = [run.communicate(timeout=60) for run in runs]
     assert [run.returncode for run in runs] == [0, 0], outputs
-    alone = prepare_scan(spec, cache_dir=tmp_path / "alone")
-    assert [out for out, _ in outputs] == [f"False 0 {alone.layers.metal.vertices.sum()}\n"] * 2
+    assert [out for out, _ in outputs] == [f"False 0 {cold.layers.metal.vertices.sum()}\n"] * 2
     assert len(entries(folder)) == 1
-    assert same(prepare_scan(spec, cache_dir=folder), alone)
+    assert same(prepare_scan(spec, cache_dir=folder), cold)
 
 
 def test_a_damaged_entry_in_the_way_of_a_writer_is_replaced(folder: Path) -> None:

@@ -254,7 +254,7 @@ def truck(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def sample(folder: Path, text: str, only: tuple[str, ...] = ("A2",)) -> Result:
     path = folder / "own.yaml"
     path.write_text(f"format: 1\ntitle: own\nbased_on: a.yaml\n{text}", encoding="utf-8")
-    return check_scene(load_scene(path, cache_dir=folder / "cache"), only=only)
+    return check_scene(load_scene(path), only=only)
 
 
 def test_the_part_beside_the_hidden_bracket_is_not_proven_and_the_place_is_named(truck: Path) -> None:
@@ -303,8 +303,8 @@ def test_the_same_cube_further_back_in_the_right_rail_is_inside(truck: Path) -> 
 
 
 def test_a_mirrored_half_scan_has_no_pass_on_its_right_side(truck: Path) -> None:
-    result = sample(truck, "scan: {mirror: {scanned: left}}\n", only=())
-    scene = load_scene(truck / "own.yaml", cache_dir=truck / "cache")
+    result = sample(truck, "scan: {mirror: {scanned: left}}\n", only=("scan",))
+    scene = load_scene(truck / "own.yaml")
     right = {part.name for part in scene.parts if max((s.extents()[1, 1] for s in part.solids), default=-1.0) > 0.0}
     right |= {body.name for body in scene.moving}
     rows = [found for found in result.clearances if "scan" in found.between and set(found.between) & right]
@@ -316,7 +316,7 @@ def test_a_mirrored_half_scan_has_no_pass_on_its_right_side(truck: Path) -> None
 
 def test_distances_to_unseen_places_are_those_of_their_meshes(truck: Path) -> None:
     """By brute force: corners of the part's box against every triangle of every place, and the other way round."""
-    scene = load_scene(truck / "a.yaml", cache_dir=truck / "cache")
+    scene = load_scene(truck / "a.yaml")
     assert scene.scan is not None
     part = next(part for part in scene.parts if part.name == "A4")
     found = row(check_scene(scene, only=("A4",)), "A4")
@@ -369,7 +369,7 @@ def test_the_inch_copy_of_the_sample_gives_the_identical_report(tmp_path: Path) 
     in_inches(tmp_path / "inch")
     documents = []
     for folder in (SAMPLE, tmp_path / "inch"):
-        document = to_document(check_scene(load_scene(folder / "a.yaml", cache_dir=tmp_path / "cache")))
+        document = to_document(check_scene(load_scene(folder / "a.yaml")))
         for name in ("layout", "inputs", "timing_s"):
             document.pop(name)
         documents.append(json.loads(json.dumps(document).replace(json.dumps(folder.as_posix())[1:-1], "")))
