@@ -8,7 +8,7 @@ vehicle can take. What a motion is: see :mod:`fitcheck.vehicle.motion`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,9 +60,9 @@ class SolidAxle:
     leaf: Leaf | None = None
     wind_up_drive_deg: float = 0.0
     wind_up_brake_deg: float = 0.0
-    carries: tuple[tuple[str, Solid], ...] = ()
-    part_class: str = "axle"
-    origin: str = ""
+    carries: tuple[tuple[str, Solid], ...] = field(default=(), repr=False)
+    part_class: str = field(default="axle", repr=False)
+    origin: str = field(default="", repr=False)
 
     @property
     def blocks(self) -> tuple[SolidAxle, ...]:
@@ -110,7 +110,7 @@ class SolidAxle:
 
     def place(self, poses: Floats, points: Floats) -> Floats:
         centre = np.asarray(self.centre_mm)
-        turned = np.einsum("nij,kj->nki", self.turn(poses), np.asarray(points) - centre)
+        turned = np.matmul(np.asarray(points) - centre, self.turn(poses).transpose(0, 2, 1))
         return np.asarray(turned + (self.shift(poses) + centre)[:, None, :])
 
     def _fore_aft_mm(self, heave: Floats) -> Floats:
@@ -151,6 +151,20 @@ class SolidAxle:
         side = np.hypot(arc, off_roll * (1.0 + 2.0 * tan_roll) / (4.0 * self.stops_mm**2))
         one = np.ones_like(side)
         return np.stack([side, side, off_wind_up * one, 0.0 * one], axis=-1)
+
+    def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, 4) boxes → (n, 4, 4): heave, roll and their bends are the same for both sides, but for the sign."""
+        bend = self.bend(low, high, offset)
+        found = bend[:, :, None] * np.eye(4)
+        found[:, 0, 1] = found[:, 1, 0] = bend[:, 0]
+        # The roll turns what the wind-up moves; the lateral play is a shift that nothing turns.
+        found[:, :2, 2] = found[:, 2, :2] = bend[:, 2:3] / (2.0 * self.stops_mm)
+        return np.asarray(found)
+
+    def spin(self, low: Floats, high: Floats) -> Floats:
+        """(n, 4) boxes → (n, 4): a side's height rolls the axle by at most 1/2b, the wind-up turns it by itself."""
+        del high
+        return np.broadcast_to([0.5 / self.stops_mm, 0.5 / self.stops_mm, 1.0, 0.0], low.shape)
 
     def describe(self, pose: Floats) -> dict[str, float]:
         return {
@@ -202,6 +216,26 @@ class StraightTravel:
         return self.axle.name
 
     @property
+    def bump_mm(self) -> float:
+        return self.axle.bump_mm
+
+    @property
+    def droop_mm(self) -> float:
+        return self.axle.droop_mm
+
+    @property
+    def carries(self) -> tuple[tuple[str, Solid], ...]:
+        return self.axle.carries
+
+    @property
+    def part_class(self) -> str:
+        return self.axle.part_class
+
+    @property
+    def origin(self) -> str:
+        return self.axle.origin
+
+    @property
     def blocks(self) -> tuple[StraightTravel, ...]:
         return (self,)
 
@@ -247,6 +281,15 @@ class StraightTravel:
         del high, offset
         arc = 0.0 if self.axle.leaf is None else 1.0 / self.axle.leaf.arc_mm
         return np.full_like(low, arc)
+
+    def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, 1, 1): of one coordinate."""
+        return self.bend(low, high, offset)[:, :, None]
+
+    def spin(self, low: Floats, high: Floats) -> Floats:
+        """It does not turn."""
+        del high
+        return np.zeros_like(low)
 
     def describe(self, pose: Floats) -> dict[str, float]:
         return self.axle.describe(self.full(pose))
@@ -314,6 +357,14 @@ class Still:
         return np.zeros_like(low)
 
     def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        return np.zeros_like(low)
+
+    def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, 0, 0)."""
+        return np.zeros((len(low), 0, 0))
+
+    def spin(self, low: Floats, high: Floats) -> Floats:
+        """(n, 0)."""
         return np.zeros_like(low)
 
     def describe(self, pose: Floats) -> dict[str, float]:

@@ -15,12 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import InternalError
+
+if TYPE_CHECKING:
+    from fitcheck.geometry.solids import Solid
 
 Floats = NDArray[np.float64]
 Columns = NDArray[np.intp]
@@ -72,6 +75,22 @@ class Block(Protocol):
     def scan_pose(self) -> Floats: ...
     @property
     def limits(self) -> tuple[Limit, ...]: ...
+    @property
+    def bump_mm(self) -> float:
+        """Travel of its wheels from the scan pose up to the metal stops; 0 without wheels. ``droop_mm``: down."""
+
+    @property
+    def droop_mm(self) -> float: ...
+    @property
+    def carries(self) -> tuple[tuple[str, Solid], ...]:
+        """Convex solids that belong to the mechanism itself, with their names, at the scan pose."""
+
+    @property
+    def part_class(self) -> str: ...
+    @property
+    def origin(self) -> str:
+        """file:line of its entry."""
+
     def causes(self) -> dict[str, Range]:
         """Parts of the travel by what causes them, keys of ``CAUSES``."""
 
@@ -128,6 +147,30 @@ class Motion(Space, Protocol):
 
     def straight(self) -> Motion:
         """The same with its wheels going straight up and down only, where that is no box of its own coordinates."""
+
+
+@runtime_checkable
+class Telling(Protocol):
+    """A motion that also tells how its points' speeds change; what needs that asks :func:`mixed_of`."""
+
+    def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """(n, d) boxes → (n, d, d): greatest mixed second derivatives of a point, ``bend`` on the diagonal."""
+
+    def spin(self, low: Floats, high: Floats) -> Floats:
+        """(n, d) boxes → (n, d): greatest angular rate along each coordinate, rad per unit of it."""
+
+
+def mixed_of(motion: Motion, low: Floats, high: Floats, offset: Floats) -> Floats:
+    """Its ``mixed``; of a motion that does not tell: ∞ beside the diagonal."""
+    if isinstance(motion, Telling):
+        return motion.mixed(low, high, offset)
+    bend = motion.bend(low, high, offset)
+    return np.where(np.eye(low.shape[1], dtype=np.bool_), bend[:, None, :], np.inf)
+
+
+def spin_of(motion: Motion, low: Floats, high: Floats) -> Floats:
+    """Its ``spin``; of a motion that does not tell: ∞."""
+    return motion.spin(low, high) if isinstance(motion, Telling) else np.full_like(low, np.inf)
 
 
 @dataclass(frozen=True)
@@ -199,7 +242,7 @@ def travel_mm(motion: Motion, points: Floats) -> float:
 def carry(motion: Motion, poses: Floats, points: Floats) -> Floats:
     """Points (n, k, 3), each row in the pose (n, d) of its own → (n, k, 3)."""
     origin = motion.place(poses, np.zeros((1, 3)))
-    return np.asarray(np.einsum("nij,nkj->nki", motion.turn(poses), points) + origin)
+    return np.asarray(np.matmul(points, motion.turn(poses).transpose(0, 2, 1)) + origin)
 
 
 @dataclass(frozen=True)
@@ -261,6 +304,24 @@ class Carried:
         within = getattr(self.inner, what)(low[:, :cut], high[:, :cut], offset[:own])
         around = getattr(self.outer, what)(low[:, cut:], high[:, cut:], offset[own:])
         return np.concatenate([within, around], axis=-1)
+
+    def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
+        """As ``bend``; and an outer coordinate turns the speed that an inner one gives."""
+        cut = len(self.inner.coordinates)
+        own = len(offset) - len(self.outer.offsets(np.zeros((1, 3))))
+        within = mixed_of(self.inner, low[:, :cut], high[:, :cut], offset[:own])
+        around = mixed_of(self.outer, low[:, cut:], high[:, cut:], offset[own:])
+        speed = self.inner.slope(low[:, :cut], high[:, :cut], offset[:own])[:, :, None]
+        spin = spin_of(self.outer, low[:, cut:], high[:, cut:])[:, None, :]
+        # 0·∞ is 0: what does not move is not turned.
+        across = np.where(spin > 0.0, speed, 0.0) * np.where(speed > 0.0, spin, 0.0)
+        return np.block([[within, across], [across.transpose(0, 2, 1), around]])
+
+    def spin(self, low: Floats, high: Floats) -> Floats:
+        """Turns follow one another: along a coordinate of its own either motion turns alone."""
+        cut = len(self.inner.coordinates)
+        inner = spin_of(self.inner, low[:, :cut], high[:, :cut])
+        return np.concatenate([inner, spin_of(self.outer, low[:, cut:], high[:, cut:])], axis=-1)
 
     def straight(self) -> Carried:
         return Carried(self.outer.straight(), self.inner.straight())

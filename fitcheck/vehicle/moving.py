@@ -8,23 +8,24 @@ the whole grown by a ball and by the remainder.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitcheck.errors import InputError
-from fitcheck.geometry.solids import Solid, cylinder, sides_for
+from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.sweep import Hulls, corners_of
-from fitcheck.vehicle.mechanisms import SolidAxle, Still, StraightTravel
-from fitcheck.vehicle.motion import Motion
-from fitcheck.vehicle.scene import ShaftPart, Vector
+from fitcheck.vehicle.ends import stray
+from fitcheck.vehicle.mechanisms import Still
+from fitcheck.vehicle.motion import STRAIGHT_BUMP, Block, Motion, Space
+from fitcheck.vehicle.scene import Part, ShaftPart
+from fitcheck.vehicle.spans import End, shaft_spans
 
 Floats = NDArray[np.float64]
-
-_TUBE_PIECES = 4
-_TURN_LIMIT_RAD = 0.34
-"""Up to this turn from a box's middle the bound on a disc's second derivative below holds."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,18 +37,32 @@ class RigidPiece:
     solid: Solid
 
     @property
+    def space(self) -> Motion:
+        return self.motion
+
+    @property
     def reach_mm(self) -> float:
         return self.solid.radius_mm
+
+    def straight(self) -> RigidPiece:
+        """The same, carried straight up and down only."""
+        return replace(self, motion=self.motion.straight())
+
+    def facts(self) -> tuple[object, ...]:
+        """What shapes it, beside its solid."""
+        return ("rigid", self.name, self.motion)
 
     def hulls(self, low: Floats, high: Floats) -> Hulls:
         corners = corners_of(low, high)
         count, each, _ = corners.shape
         points = self.motion.place(corners.reshape(count * each, -1), self.solid.vertices)
         half = (high - low) / 2.0
-        bend = self.motion.bend(low, high, self.motion.offsets(self.solid.vertices))
-        return Hulls(
-            points.reshape(count, -1, 3), None, 0.0, self.solid.radius_mm, 0.5 * np.einsum("nd,nd->n", half**2, bend)
-        )
+        slope, bend = (bound(low, high, self._offset) for bound in (self.motion.slope, self.motion.bend))
+        return Hulls(points.reshape(count, -1, 3), None, 0.0, self.solid.radius_mm, stray(half, slope, bend))
+
+    @cached_property
+    def _offset(self) -> Floats:
+        return self.motion.offsets(self.solid.vertices)
 
     def at(self, pose: Floats) -> Solid:
         """The solid in a pose (d,)."""
@@ -56,141 +71,125 @@ class RigidPiece:
         return self.solid.moved(rotation, origin)
 
 
-@dataclass(frozen=True, eq=False)
-class ShaftPiece:
-    """A length of a shaft between a still joint and a moving joint.
+MOST_FACETS = 600
+"""A carried mesh of more triangles is refused: each is swept by itself."""
 
-    Its ends lie at ``start[0] + start[1]·L`` and ``end[0] + end[1]·L`` from the still
-    joint, L the momentary distance between the joints: (0, 0)–(60, 0) is the yoke at the
-    still joint, (−60, 1)–(0, 1) the yoke at the moving one, and the tube from joint to
-    joint telescopes.
-    """
 
-    name: str
-    motion: Motion
-    still_joint: Vector
-    moving_joint: Vector  # at scan pose
-    start: tuple[float, float]
-    end: tuple[float, float]
-    radius_mm: float
+class Piece(Protocol):
+    """A convex piece of a moving body; its poses are those of its ``space``."""
 
     @property
-    def reach_mm(self) -> float:
-        return self.radius_mm
-
-    def _axis(self, poses: Floats) -> tuple[Floats, Floats]:
-        """(n, d) → unit vectors from still to moving joint (n, 3), lengths (n,)."""
-        reach = self.motion.place(poses, np.array([self.moving_joint]))[:, 0] - np.asarray(self.still_joint)
-        length = np.linalg.norm(reach, axis=1)
-        if not (length > 1e-3).all():
-            raise InputError(
-                f"the joints of the shaft ({self.name}) meet within the travel of its axle: move one of them"
-            )
-        return reach / length[:, None], length
-
-    def _ends(self, poses: Floats) -> tuple[Floats, Floats]:
-        """(n, d) → both end centres (n, 2, 3) and the axis (n, 3)."""
-        axis, length = self._axis(poses)
-        along = np.stack([offset + share * length for offset, share in (self.start, self.end)], axis=1)
-        return np.asarray(self.still_joint) + along[:, :, None] * axis[:, None, :], axis
-
+    def name(self) -> str: ...
+    @property
+    def space(self) -> Space: ...
     def hulls(self, low: Floats, high: Floats) -> Hulls:
-        corners = corners_of(low, high)
-        count, each, _ = corners.shape
-        ends, axis = self._ends(corners.reshape(count * each, -1))
-        discs = np.repeat(axis[:, None, :], 2, axis=1)
-        return Hulls(
-            ends.reshape(count, -1, 3),
-            discs.reshape(count, -1, 3),
-            self._outer_radius(),
-            0.0,
-            self._remainder(low, high),
-        )
-
-    def _outer_radius(self) -> float:
-        """Radius of the circle round the tessellation, so that the bound holds for both."""
-        return float(self.radius_mm / np.cos(np.pi / sides_for(self.radius_mm)))
-
-    def _remainder(self, low: Floats, high: Floats) -> Floats:
-        """How far a point of the piece can stray from the hull of its corner poses (n,).
-
-        For a joint that moves with speed G and second derivative M along a coordinate, the
-        unit axis u has |u′| ≤ G/L and |u″| ≤ M/L + (2/√3)·G²/L² (second derivative of
-        v ↦ v/|v|), and a vector square to u, carried by the least rotation from the box's
-        middle, has |e″| ≤ 1.4·|u″| + 1.5·|u′|² while u stays within 0.34 rad of it.
-        """
-        offset = self.motion.offsets(np.array([self.moving_joint]))
-        half = (high - low) / 2.0
-        speed, bend = self.motion.slope(low, high, offset), self.motion.bend(low, high, offset)
-        _, length = self._axis((low + high) / 2.0)
-        travel = np.einsum("nd,nd->n", half, speed)
-        shortest = np.maximum(length - travel, 1e-9)[:, None]
-        turn = speed / shortest
-        axis_bend = bend / shortest + 2.0 / np.sqrt(3.0) * turn**2
-        ends = np.max([abs(a) * axis_bend + abs(b) * bend for a, b in (self.start, self.end)], axis=0)
-        point = ends + self._outer_radius() * (1.4 * axis_bend + 1.5 * turn**2)
-        plain = 0.5 * np.einsum("nd,nd->n", half**2, point)
-        wide = 0.5 * np.einsum("nd,nd->n", half**2, ends) + 2.0 * self._outer_radius()
-        return np.asarray(np.where(travel / shortest[:, 0] <= _TURN_LIMIT_RAD, plain, wide))
+        """(n, d) boxes of poses → what holds the piece in all of them, corner by corner."""
 
     def at(self, pose: Floats) -> Solid:
-        """The piece in a pose (d,), as a circumscribed prism."""
-        ends, _ = self._ends(pose[None])
-        return cylinder(ends[0, 0], ends[0, 1], self.radius_mm)
+        """The piece in a pose (d,)."""
 
+    def straight(self) -> Piece:
+        """The same with straight motions only."""
 
-Piece = RigidPiece | ShaftPiece
+    def facts(self) -> tuple[object, ...]:
+        """Everything that shapes it, but the solid of a rigid piece: its repr is part of a kept answer's key."""
 
 
 @dataclass(frozen=True, eq=False)
 class MovingBody:
-    """A thing that a mechanism moves: a union of convex pieces that share one motion."""
+    """A thing that mechanisms move: a union of convex pieces in one space.
+
+    ``shapes``: what it is, where that is not its pieces: a carried mesh is swept triangle by triangle.
+    """
 
     name: str
     part_class: str
-    motion: Motion
     pieces: tuple[Piece, ...]
-    mechanism: str | None  # its name
+    rides_on: tuple[str, ...] = ()  # names of mechanisms
     taped: bool = False  # its joint centres were taped
-    joined_to: tuple[str, ...] = ()  # bodies that share a joint with it
+    joined_to: tuple[str, ...] = ()  # bodies and parts that share a joint with it
     origin: str = ""
+    shapes: tuple[Piece, ...] = ()
+
+    @property
+    def space(self) -> Space:
+        return self.pieces[0].space if self.pieces else Still()
 
     def straight(self) -> MovingBody | None:
-        """The same body with straight bump and droop only; None where it does not move."""
-        if not isinstance(self.motion, SolidAxle):
-            return None
-        motion = StraightTravel(self.motion)
-        return replace(self, motion=motion, pieces=tuple(replace(piece, motion=motion) for piece in self.pieces))
+        """The same body with straight bump and droop only; None where nothing moves it so."""
+        pieces, shapes = (tuple(piece.straight() for piece in some) for some in (self.pieces, self.shapes))
+        body = replace(self, pieces=pieces, shapes=shapes)
+        lifts = any(STRAIGHT_BUMP in block.causes() for block in body.space.blocks)
+        return body if lifts else None
 
     def solids(self, pose: Floats) -> list[Solid]:
-        """All pieces in a pose (d,)."""
-        return [piece.at(pose) for piece in self.pieces]
+        """All that it is made of, in a pose (d,)."""
+        return [piece.at(pose) for piece in self.shapes or self.pieces]
 
 
-def axle_body(axle: SolidAxle) -> MovingBody:
-    """What an axle carries, as one moving body named like the axle."""
-    pieces = tuple(RigidPiece(name, axle, solid) for name, solid in axle.carries)
-    return MovingBody(axle.name, axle.part_class, axle, pieces, axle.name, taped=True, origin=axle.origin)
+def axle_body(mechanism: Block, motion: Motion | None = None) -> MovingBody:
+    """What a mechanism itself carries, as one moving body of its name; ``motion``: with what it rides on in turn."""
+    motion = cast(Motion, mechanism) if motion is None else motion
+    pieces = tuple(RigidPiece(name, motion, solid) for name, solid in mechanism.carries)
+    on = (mechanism.name,)
+    return MovingBody(mechanism.name, mechanism.part_class, pieces, on, taped=True, origin=mechanism.origin)
 
 
-def shaft_body(shaft: ShaftPart, mechanisms: dict[str, SolidAxle]) -> MovingBody:
-    """A propeller shaft: tube in four lengths, and a yoke swinging at each joint; whip is in the radii."""
-    motion: Motion = mechanisms[shaft.end_on] if shaft.end_on else Still()
-    length = float(np.linalg.norm(np.subtract(shaft.end_mm, shaft.start_mm)))
-    yoke = shaft.yoke_length_mm if shaft.yoke_diameter_mm else 0.0
-    yoke = min(yoke or 0.0, length / 2.0)
+def carried_body(part: Part, motion: Motion, rides_on: tuple[str, ...]) -> MovingBody:
+    """A part that a mechanism carries. Raises InputError for a mesh of too many triangles."""
+    shapes = [RigidPiece(part.name, motion, solid) for solid in part.solids]
+    pieces = [piece for shape in shapes for piece in _convex_pieces(part, shape)]
+    own = () if len(pieces) == len(shapes) else tuple(shapes)
+    return MovingBody(
+        part.name, part.part_class, tuple(pieces), rides_on, joined_to=rides_on, origin=part.origin, shapes=own
+    )
 
-    def piece(name: str, start: tuple[float, float], end: tuple[float, float], radius: float) -> ShaftPiece:
-        return ShaftPiece(name, motion, shaft.start_mm, shaft.end_mm, start, end, radius)
 
-    tube = shaft.diameter_mm / 2.0 + shaft.whip_mm
-    cuts = [float(share) for share in np.linspace(0.0, 1.0, _TUBE_PIECES + 1)]
-    pieces = [piece("tube", (0.0, cuts[k]), (0.0, cuts[k + 1]), tube) for k in range(_TUBE_PIECES)]
-    if yoke and shaft.yoke_diameter_mm:
-        swing = shaft.yoke_diameter_mm / 2.0 + shaft.yoke_whip_mm
-        pieces += [
-            piece("front yoke", (0.0, 0.0), (yoke, 0.0), swing),
-            piece("rear yoke", (-yoke, 1.0), (0.0, 1.0), swing),
-        ]
-    joined = (shaft.end_on,) if shaft.end_on else ()
-    return MovingBody(shaft.name, shaft.part_class, motion, tuple(pieces), shaft.end_on, True, joined, shaft.origin)
+def _convex_pieces(part: Part, shape: RigidPiece) -> list[RigidPiece]:
+    """The shape itself, or its triangles where it is not convex."""
+    solid = shape.solid
+    if solid.convex:
+        return [shape]
+    if len(solid.faces) > MOST_FACETS:
+        raise InputError(
+            f"{part.origin}: part '{part.name}' is carried by a mechanism, and its mesh has {len(solid.faces)} "
+            f"triangles: at most {MOST_FACETS} can be swept. Make a coarser mesh that encloses it, or build it from "
+            "boxes and cylinders"
+        )
+    return facets(shape, solid.vertices[solid.faces])
+
+
+def facets(shape: RigidPiece, triangles: Floats) -> list[RigidPiece]:
+    """Triangles (n, 3, 3) at scan pose as pieces carried like ``shape``."""
+    face = np.array([[0, 1, 2]], dtype=np.int32)
+    ball = shape.solid.radius_mm
+    return [replace(shape, solid=Solid(corners, face, ball, convex=True, closed=False)) for corners in triangles]
+
+
+def shaft_body(shaft: ShaftPart, mechanisms: Mapping[str, Block] | None = None) -> MovingBody:
+    """A propeller shaft: tube in four lengths, and a yoke swinging at each joint; whip is in the radii.
+
+    Its joints are carried by ``start_motion`` and ``end_motion``; where these are not given, by the ``mechanisms``
+    that it names.
+    """
+    start = _carrier(shaft.start_on, shaft.start_motion, mechanisms or {})
+    end = _carrier(shaft.end_on, shaft.end_motion, mechanisms or {})
+    pieces = shaft_spans(
+        shaft.name,
+        End(shaft.start_mm, start),
+        End(shaft.end_mm, end),
+        diameter_mm=shaft.diameter_mm,
+        yoke_diameter_mm=shaft.yoke_diameter_mm,
+        yoke_length_mm=shaft.yoke_length_mm,
+        whip_mm=shaft.whip_mm,
+        yoke_whip_mm=shaft.yoke_whip_mm,
+    )
+    joined = tuple(word for word in (shaft.start_on, shaft.end_on) if word)
+    rides_on = tuple(dict.fromkeys(word.partition(".")[0] for word in joined))
+    return MovingBody(shaft.name, shaft.part_class, pieces, rides_on, True, joined, shaft.origin)
+
+
+def _carrier(word: str | None, motion: Motion | None, mechanisms: Mapping[str, Block]) -> Motion:
+    if motion is not None:
+        return motion
+    return cast(Motion, mechanisms[word]) if word else Still()

@@ -19,7 +19,7 @@ from fitcheck.result import Alignment
 if TYPE_CHECKING:
     from fitcheck.geometry.solids import Solid
     from fitcheck.geometry.surface import TiledSurface
-    from fitcheck.vehicle.mechanisms import SolidAxle
+    from fitcheck.vehicle.motion import Block, Motion
     from fitcheck.vehicle.moving import MovingBody
 
 Vector = tuple[float, float, float]
@@ -81,6 +81,7 @@ class Part:
     taped_sigma_mm: float = 0.0  # > 0: its place was taped on the vehicle, one sigma
     size_sigma_mm: float | None = None  # None: the scene's fabrication uncertainty
     sprung: bool = True
+    on: str = ""  # what carries it: a mechanism ("rear_axle"), or a side of one ("steering.left"); "": the body
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,7 @@ class Rule:
     label: str = ""  # "code" | "practice" | "maker" | "judgement"
     source: str | None = None
     origin: str = "default"  # "default" or file:line
+    cause: str = ""  # the part of the travel that it judges ("straight bump"); "": everything together
 
 
 @dataclass(frozen=True)
@@ -181,7 +183,7 @@ class Axle:
     tyre: Tyre
     hub_z_mm: float | None = None  # wheel-centre height on scan day; None: from the tyre's deflection
     unsprung_kg: float = 0.0
-    mechanism: str | None = None  # the mechanism that carries it: gives bump travel
+    mechanisms: tuple[str, ...] = ()  # what carries its wheels: one, or the left and the right one; gives bump travel
 
 
 @dataclass(frozen=True)
@@ -257,6 +259,32 @@ class ShaftPart:
     part_class: str = "shaft"
     mass: PointMass | None = None
     start_on: str | None = None
+    start_motion: Motion | None = None  # how ``start_on`` carries the joint; None: it is on the body
+    end_motion: Motion | None = None
+    ratio: float | None = None  # turns of the shaft for one of the wheels
+    spline_engaged_mm: float | None = None  # how far the slip goes in at scan pose
+    spline_free_mm: float | None = None  # and how much farther it could go before it bottoms
+    spline_diameter_mm: float | None = None
+    phased: bool | None = None  # whether both yokes stand alike; None: not said
+
+
+@dataclass(frozen=True)
+class FrameTwist:
+    """How far the frame twists off-road: ± ``half_deg`` over ``between_mm``, about the x axis at ``height_z_mm``.
+
+    ``torque_nm`` through the frame turns it by torque / ``stiffness_nm_deg``. What is fixed at x stands turned by
+    (x − ``from_x_mm``) / ``between_mm`` of that. ``rails_mm``: spacing of the rails; None: not said.
+    """
+
+    name: str
+    stiffness_nm_deg: float
+    torque_nm: float
+    half_deg: float
+    between_mm: float
+    from_x_mm: float
+    height_z_mm: float
+    rails_mm: float | None = None
+    origin: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -365,9 +393,9 @@ class Scene:
     vehicle: str
     parts: tuple[Part, ...]
     scan: ScanLayers | None
-    mechanisms: dict[str, SolidAxle] = field(default_factory=dict)
+    mechanisms: dict[str, Block] = field(default_factory=dict)
     shafts: tuple[ShaftPart, ...] = ()
-    moving: tuple[MovingBody, ...] = ()  # axle bodies and shafts, as convex pieces
+    moving: tuple[MovingBody, ...] = ()  # all that mechanisms move, as convex pieces
     axles: dict[str, Axle] = field(default_factory=dict)  # "front", "rear"
     weights: Weights | None = None
     load_states: tuple[LoadState, ...] = ()
@@ -376,5 +404,7 @@ class Scene:
     exclusions: tuple[Exclusion, ...] = ()
     uncertainties: Uncertainties = Uncertainties()
     targets: tuple[Target, ...] = ()
+    twist: FrameTwist | None = None
+    top_speed_km_h: float | None = None
     inputs: dict[str, str] = field(default_factory=dict)  # file → sha256
     warnings: tuple[str, ...] = ()

@@ -145,9 +145,9 @@ def drop_covariance(book: Ledger, springs_only: bool = False) -> Floats:
 
 
 def bump_left_mm(scene: Scene, stood: Stance) -> dict[str, float | None]:
-    """Bump travel of each axle's mechanism less what the load has used of it; None without a mechanism."""
+    """Bump travel of each axle less what the load has used of it: the lesser of two wheels; None: no mechanism."""
     left: dict[str, float | None] = {}
     for name, axle in (("front", stood.front), ("rear", stood.rear)):
-        mechanism = scene.mechanisms.get(scene.axles[name].mechanism or "")
-        left[name] = None if mechanism is None else mechanism.bump_mm - axle.spring_mm
+        found = [scene.mechanisms[word] for word in scene.axles[name].mechanisms if word in scene.mechanisms]
+        left[name] = min((mechanism.bump_mm - axle.spring_mm for mechanism in found), default=None)
     return left

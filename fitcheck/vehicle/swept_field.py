@@ -4,11 +4,15 @@ The travel of a piece is cut into a few boxes of poses. Over each the piece lies
 poses, grown by the second-order remainder (``vehicle/moving.py``): the distance to all those hulls bounds
 every pose from below. The nearest point of a hull is a blend of its corners; the same blend of their poses
 is a pose that the body takes, nearly the worst for that point, and its distance there is reached.
+
+Each coordinate doubles the corners. One that hardly moves the piece is held at its middle instead, and the
+hull is grown by the most that any corner is away from the one that stands for it: still a bound.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,18 +21,36 @@ from fitcheck.errors import InternalError
 from fitcheck.geometry.heat import StillField, TriangleTree, finite, within
 from fitcheck.geometry.separation import Hulls
 from fitcheck.geometry.sweep import corners_of
+from fitcheck.vehicle.discs import WheelPiece
+from fitcheck.vehicle.motion import together
 from fitcheck.vehicle.moving import MovingBody, Piece, RigidPiece
+from fitcheck.vehicle.reach import limits_of
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 _REMAINDER_MM = 0.5
-_MOST_BOXES = 48
+_MOST_BOXES = 96
 _STEP_MM = 11.0
 _MOST_RIGID_BOXES = 441
 """A rigid piece is cut finer: between poses that turn it, its corner poses' hull is wider than what it sweeps."""
 
-_RIM_SIDES = 24
+_MOST_CORNERS = 200_000
+"""So many points all hulls of a piece have at most: what a map of it may cost."""
+
+_HELD_MM = 1.0
+"""Coordinates that together move a piece by no more than this are held."""
+
+_RIM_MM = 0.4
+"""A polygon round a disc goes no further beyond it than this …"""
+_RIM_SIDES = (12, 96)
+"""… with so many sides at least and at most."""
+
+_MUCH_MM = 1e4
+
+_FEW_PLANES = 96
+"""Of so many planes all are asked; of more, first those that face as many ways."""
+
 _PAD_MM = 0.02
 """A core of one or two points gets a little width, so that its hull is a body."""
 
@@ -47,7 +69,7 @@ class SweptField:
     """The distance of any point to a moving body at its worst pose; what it rests on is built at once."""
 
     def __init__(self, body: MovingBody) -> None:
-        motion = body.motion
+        motion = body.space
         moves = bool((motion.high > motion.low).any())
         self._pieces = [_PieceField(piece) for piece in body.pieces] if moves else []
         self._still = None if moves else StillField(body.solids(motion.scan_pose))
@@ -104,22 +126,27 @@ class _PieceField:
     """One piece over the whole travel: a tree over its hulls, and its distance in any pose."""
 
     def __init__(self, piece: Piece) -> None:
-        motion = piece.motion
+        space = piece.space
         self.piece = piece
-        self.low, self.high = motion.low, motion.high
-        whole = piece.hulls(self.low[None], self.high[None])
-        self._around = whole.boxes()[0]
-        self._planes_around = _hull_mesh(whole, corners_of(self.low[None], self.high[None]), 0)[1]
-        self._off_around = whole.ball_mm + float(whole.grow_mm[0]) + _ROUNDING_MM
+        self.low, self.high = space.low, space.high
+        self._whole = piece.hulls(self.low[None], self.high[None])
+        self._around = self._whole.boxes()[0]
+        self._off_around = self._whole.ball_mm + float(self._whole.grow_mm[0]) + _ROUNDING_MM
         self._solid = StillField([piece.solid]) if isinstance(piece, RigidPiece) else None
+        self._limits = limits_of(together(space))
         self._ready = False
 
+    @cached_property
+    def _planes_around(self) -> Floats:
+        """The planes of one hull over the whole travel."""
+        return _some(_hull_mesh(self._whole, corners_of(self.low[None], self.high[None]), 0)[1])
+
     def _build(self) -> None:
-        low, high = _cut(self.piece, self.low, self.high)
-        hulls = self.piece.hulls(low, high)
+        held = _held(self.piece, self.low, self.high)
+        low, high = _cut(self.piece, held)
+        hulls, corners = _with_held(self.piece, low, high, held)
         self._off = hulls.ball_mm + float(hulls.grow_mm.max()) + _ROUNDING_MM
         self._middles, self._half = (low + high) / 2.0, (high - low).max(axis=0) / 2.0
-        corners = corners_of(low, high)
         made = [_hull_mesh(hulls, corners, number) for number in range(len(low))]
         self._planes = [planes for _, planes in made]
         self._boxes = np.array([[m.triangles.min(axis=(0, 1)), m.triangles.max(axis=(0, 1))] for m, _ in made])
@@ -159,7 +186,10 @@ class _PieceField:
         for number, planes in enumerate(self._planes):
             rows = within(points, self._boxes[number], min(reach_mm, _FAR_MM))
             if len(rows):
-                depth = -_heights(points[rows], planes)
+                depth = -_heights(points[rows], _some(planes))
+                inside = np.flatnonzero(depth > -_ROUNDING_MM)
+                if len(inside) and len(planes) > _FEW_PLANES:
+                    depth[inside] = -_heights(points[rows[inside]], planes)
                 deeper = depth > deepest[rows]
                 deepest[rows[deeper]], holder[rows[deeper]] = depth[deeper], number
         return np.maximum(deepest, -np.inf if reach_mm <= _FAR_MM else -_FAR_MM), holder
@@ -186,13 +216,27 @@ class _PieceField:
         return found
 
     def at(self, points: Floats, poses: Floats) -> Floats:
-        """The signed distance (n,) of each point to the piece in the pose of its own (n, d)."""
-        if self._solid is not None:
-            turn = self.piece.motion.turn(poses)
-            origin = self.piece.motion.place(poses, np.zeros((1, 3)))[:, 0]
-            return self._solid.distances(np.einsum("nji,nj->ni", turn, points - origin))
+        """The signed distance (n,) of each point to the piece in the pose of its own (n, d), held within the limits."""
+        poses = self._allowed(poses)
+        if isinstance(self.piece, RigidPiece | WheelPiece):
+            motion = self.piece.motion
+            turn, origin = motion.turn(poses), motion.place(poses, np.zeros((1, 3)))[:, 0]
+            points = np.einsum("nji,nj->ni", turn, points - origin)
+            if self._solid is not None:
+                return self._solid.distances(points)
+            poses = np.broadcast_to(self.piece.space.scan_pose, poses.shape)[:1]
         hulls = self.piece.hulls(poses, poses)
-        return _to_cylinders(points, hulls)
+        return _to_capsules(points, hulls) if hulls.discs is None else _to_cylinders(points, hulls)
+
+    def _allowed(self, poses: Floats) -> Floats:
+        """The poses (n, d), those beyond a linear limit drawn back toward the scan pose, which keeps them all."""
+        gains, most = self._limits
+        if len(most) == 0:
+            return poses
+        home = self.piece.space.scan_pose
+        beyond, room = (poses - home) @ gains.T, np.maximum(most - gains @ home, 0.0)
+        share = np.where(beyond > room, room / np.where(beyond > room, beyond, 1.0), 1.0).min(axis=1)
+        return np.asarray(home + share[:, None] * (poses - home))
 
 
 def _heights(points: Floats, planes: Floats) -> Floats:
@@ -215,20 +259,92 @@ def _to_cylinders(points: Floats, hulls: Hulls) -> Floats:
     return np.asarray(np.where(outside > 0.0, outside, np.maximum(off_axis, off_ends)))
 
 
-def _cut(piece: Piece, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-    """Cut the travel into equal boxes, along the coordinate that helps most, until the remainder is small."""
-    rigid = isinstance(piece, RigidPiece)
-    counts = _steps(piece, low, high) if isinstance(piece, RigidPiece) else np.ones(len(low), dtype=int)
-    most = _MOST_RIGID_BOXES if rigid else _MOST_BOXES
+def _to_capsules(points: Floats, hulls: Hulls) -> Floats:
+    """Signed distances (n,) of n points to n capsules, each round the segment between a hull's two points."""
+    start, way = hulls.points[:, 0], hulls.points[:, -1] - hulls.points[:, 0]
+    square = np.einsum("ni,ni->n", way, way)
+    share = np.einsum("ni,ni->n", points - start, way) / np.where(square > 0.0, square, 1.0)
+    off = points - start - np.clip(share, 0.0, 1.0)[:, None] * way
+    return np.asarray(np.linalg.norm(off, axis=1) - hulls.ball_mm)
+
+
+def _held(piece: Piece, low: Floats, high: Floats) -> NDArray[np.bool_]:
+    """Which coordinates (d,) move the piece by so little that they are held; never so much that nothing moves."""
+    found, spent = np.zeros(len(low), dtype=bool), 0.0
+    full, wide = piece.hulls(low[None], high[None]), high > low
+    moved = {}
+    for axis in np.flatnonzero(wide):
+        one = np.arange(len(low)) == axis
+        moved[axis] = float(_away(full, piece.hulls(*_middled(low[None], high[None], one)), wide, one)[0])
+    for axis in sorted(moved, key=lambda some: moved[some])[: len(moved) - 1]:
+        spent += moved[axis]
+        if not spent <= _HELD_MM:
+            break
+        found[axis] = True
+    return found
+
+
+def _middled(low: Floats, high: Floats, held: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    middle = (low + high) / 2.0
+    return np.where(held, middle, low), np.where(held, middle, high)
+
+
+def _with_held(piece: Piece, low: Floats, high: Floats, held: NDArray[np.bool_]) -> tuple[Hulls, Floats]:
+    """The hulls of n boxes with some coordinates held, and their corners: grown by what those coordinates do.
+
+    Every corner of the whole box is no farther than that from the corner that stands for it, so the hull of the
+    one lies in the other's, grown; the remainder is that of the whole box.
+    """
+    full = piece.hulls(low, high)
+    if not held.any():
+        return full, corners_of(low, high)
+    narrow = _middled(low, high, held)
+    kept = piece.hulls(*narrow)
+    away = _away(full, kept, (high - low).max(axis=0) > 0.0, held)
+    if not away.max() <= 2.0 * _HELD_MM:  # of a hose: what encloses its sag is not the same in a narrower box
+        return full, corners_of(low, high)
+    return replace(kept, grow_mm=full.grow_mm + away), corners_of(*narrow)
+
+
+def _away(full: Hulls, kept: Hulls, wide: NDArray[np.bool_], held: NDArray[np.bool_]) -> Floats:
+    """How far (n,) a point or disc of the corners of all ``wide`` coordinates is from the held corner's, at most.
+
+    A disc whose centre moves by c, and its direction by n (of unit vectors), moves by c + radius·n at most.
+    """
+    both = [2] * int(wide.sum())
+    less = [1 if one else 2 for one in held[wide]]
+    each = full.points.shape[1] // 2 ** len(both)
+
+    def moved(one: Floats, other: Floats) -> Floats:
+        apart = one.reshape(-1, *both, each, 3) - other.reshape(-1, *less, each, 3)
+        return np.asarray(np.linalg.norm(apart, axis=-1))
+
+    off = moved(full.points, kept.points)
+    if full.discs is not None and kept.discs is not None:
+        off = off + full.disc_radius_mm * moved(full.discs, kept.discs)
+    return np.asarray(off.reshape(len(full.points), -1).max(axis=1))
+
+
+def _cut(piece: Piece, held: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Cut the travel into equal boxes, along the coordinates that help most, until the remainder is small.
+
+    A held coordinate is cut as well where its remainder is large: that doubles no corners.
+    """
+    low, high = piece.space.low, piece.space.high
+    most = max(4, _MOST_CORNERS // _points_of(piece, held))
+    if isinstance(piece, RigidPiece):
+        most, counts = min(most, _MOST_RIGID_BOXES), _steps(piece, low, high, min(most, _MOST_RIGID_BOXES))
+    else:
+        most, counts = min(most, _MOST_BOXES), np.ones(len(low), dtype=int)
     best = _grid(low, high, counts)
-    grow = float(piece.hulls(*best).grow_mm.max())
+    grow = _remainder(piece, best)
     while grow > _REMAINDER_MM:
         tries = []
         for axis in np.flatnonzero(high > low):
             more = counts + (np.arange(len(low)) == axis)
             if more.prod() <= most:
                 boxes = _grid(low, high, more)
-                less = float(piece.hulls(*boxes).grow_mm.max())
+                less = _remainder(piece, boxes)
                 tries.append(((grow - less) / (more.prod() - counts.prod()), less, more, boxes))
         if not tries:
             break
@@ -236,13 +352,25 @@ def _cut(piece: Piece, low: Floats, high: Floats) -> tuple[Floats, Floats]:
     return best
 
 
-def _steps(piece: RigidPiece, low: Floats, high: Floats) -> NDArray[np.int_]:
+def _remainder(piece: Piece, boxes: tuple[Floats, Floats]) -> float:
+    """The greatest remainder of some boxes; where that has no bound yet, how many still have none counts."""
+    grow = np.minimum(piece.hulls(*boxes).grow_mm, _MUCH_MM)
+    return float(grow.max() if grow.max() < _MUCH_MM else grow.max() + grow.mean())
+
+
+def _points_of(piece: Piece, held: NDArray[np.bool_]) -> int:
+    """How many points the hull of one box has."""
+    hulls = piece.hulls(*_middled(piece.space.low[None], piece.space.high[None], held))
+    return int(hulls.points.shape[1]) * (1 if hulls.discs is None else _sides(hulls.disc_radius_mm))
+
+
+def _steps(piece: RigidPiece, low: Floats, high: Floats, most: int) -> NDArray[np.int_]:
     """How often to cut each coordinate so that no point goes further in a box than a step; one that shifts: never."""
     offset = piece.motion.offsets(piece.solid.vertices)
     travel = (high - low) * piece.motion.slope(low[None], high[None], offset)[0]
     bends = (piece.motion.bend(low[None], high[None], offset)[0] > 0.0) & (travel > 0.0)
     counts = np.where(bends, np.ceil(travel / _STEP_MM), 1.0)
-    while counts.prod() > _MOST_RIGID_BOXES:
+    while counts.prod() > most:
         counts = np.where(counts == counts.max(), counts - 1.0, counts)
     return counts.astype(int)
 
@@ -283,10 +411,28 @@ def _rims(hulls: Hulls, number: int) -> Floats:
     first = np.cross(axis, np.eye(3)[int(np.abs(axis.mean(axis=0)).argmin())])
     first /= np.linalg.norm(first, axis=1)[:, None]
     second = np.cross(axis, first)
-    turn = 2.0 * np.pi * np.arange(_RIM_SIDES) / _RIM_SIDES
-    radius = hulls.disc_radius_mm / np.cos(np.pi / _RIM_SIDES)
+    sides = _sides(hulls.disc_radius_mm)
+    turn = 2.0 * np.pi * np.arange(sides) / sides
+    radius = hulls.disc_radius_mm / np.cos(np.pi / sides)
     ring = np.cos(turn)[:, None] * first[:, None] + np.sin(turn)[:, None] * second[:, None]
     return np.asarray(hulls.points[number][:, None] + radius * ring)
+
+
+def _sides(radius_mm: float) -> int:
+    """Sides of the polygon round a disc."""
+    wanted = np.pi / np.arccos(radius_mm / (radius_mm + _RIM_MM))
+    return int(np.clip(np.ceil(wanted), *_RIM_SIDES))
+
+
+def _some(planes: Floats) -> Floats:
+    """Of many planes (f, 4) those that face a number of ways most: a point beyond one of them is outside."""
+    if len(planes) <= _FEW_PLANES:
+        return planes
+    turn = np.arange(_FEW_PLANES) + 0.5
+    up, round_ = 1.0 - 2.0 * turn / _FEW_PLANES, np.pi * (1.0 + np.sqrt(5.0)) * turn  # points spread over a ball
+    level = np.sqrt(1.0 - up**2)
+    ways = np.stack([level * np.cos(round_), level * np.sin(round_), up], axis=1)
+    return np.asarray(planes[np.unique((planes[:, :3] @ ways.T).argmax(axis=0))])
 
 
 def _weights(places: Floats, triangles: Floats) -> Floats:
