@@ -44,6 +44,16 @@ class ClearingMove:
 
 
 @dataclass(frozen=True)
+class Cause:
+    """A pair over a part of the travel: what one movement alone does to it."""
+
+    name: str  # "ride", "laden", "straight bump", "drive torque", …
+    distance_mm: float | None  # least over that part; None: not computed
+    at_least_mm: float | None  # certified lower bound
+    pose: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Clearance:
     """One judged pair."""
 
@@ -74,6 +84,9 @@ class Clearance:
     unseen_from_mm: tuple[float, float, float] | None = None  # and to which point of the pair's other side
     settle: str = ""  # what reading would settle a NOT PROVEN; "": nothing to read
     assumed: bool = False  # the nearest metal was mirrored from the other side, not measured
+    causes: tuple[Cause, ...] = ()  # part by part of the travel; none for still pairs
+    judged: str = ""  # the cause that the rule judges; "": everything together
+    bites: str = ""  # in words, which motion brings the pair nearest; "": none does
 
 
 @dataclass(frozen=True)
@@ -131,8 +144,14 @@ class Loads:
 
 @dataclass(frozen=True)
 class JointAngles:
+    """The angle of one joint, degrees, between the shaft and the joint's own axis as lines in space."""
+
     ride: float
     max: float
+    droop: float | None = None  # straight droop; None: nothing that carries a wheel moves the shaft
+    laden: dict[str, float] = field(default_factory=dict)  # load state → angle
+    max_pose: dict[str, float] = field(default_factory=dict)
+    swing_pct: float | None = None  # output speed, greatest less least, at the largest standing angle
 
 
 @dataclass(frozen=True)
@@ -140,16 +159,151 @@ class ShaftLength:
     ride: float
     min: float
     max: float
+    min_pose: dict[str, float] = field(default_factory=dict)
+    max_pose: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Practice:
+    """A figure beside what practice asks of it. It is no verdict: the exit code does not know it."""
+
+    figure: str
+    value: float | None
+    unit: str
+    asks: str  # in words: "at most 5.8°"
+    word: str  # "within practice" | "at the edge" | "over" | "unknown"
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class JointPair:
+    """What both joints of a shaft do together in one state; angles in degrees."""
+
+    joints_deg: tuple[float, float]
+    left_deg: float  # the one joint that turns as unevenly as both together do
+    acceleration_rad_s2: tuple[float | None, float | None]  # peak: of the shaft, of what it drives; None: speed unknown
+
+
+@dataclass(frozen=True)
+class ShaftSpeed:
+    """How fast a shaft turns at the highest road speed. A ratio is shaft turns for one of the wheel."""
+
+    road_km_h: float
+    ratio: float
+    wheel_radius_mm: float  # loaded, the least of all load states
+    rpm: float
+    critical_share: float | None  # of the critical speed at the longest length
+    half_critical_km_h: tuple[float, float] | None  # road speeds within 8 % of half the critical speed
+    whip_mm: tuple[float, float] | None  # whirl of the middle, for an eccentricity of 0.3 and of 0.8; None: at or over
+
+
+@dataclass(frozen=True)
+class ShaftLoop:
+    """Where a loop holds the shaft up if its first joint lets go: along x, and how much room it has to leave."""
+
+    x_mm: tuple[float, float]
+    room_mm: float  # from the shaft's line at ride, at the far end, for the tube at its widest swing
 
 
 @dataclass(frozen=True)
 class Shaft:
-    """Joint angles, plunge and critical speed of one shaft over its axle's whole travel."""
+    """Joint angles, plunge and critical speed of one shaft over the whole travel of what carries its joints."""
 
-    joint_deg: dict[str, JointAngles]  # "front", "rear"
+    joint_deg: dict[str, JointAngles]  # "front": where it starts, "rear": where it ends
     length_mm: ShaftLength
     plunge_mm: float
     critical_rpm: float | None
+    rides_on: tuple[str | None, str | None] = (None, None)  # what carries each joint; None: the body
+    pairs: dict[str, JointPair] = field(default_factory=dict)  # "ride" and each load state
+    speed: ShaftSpeed | None = None  # None: ratio, top speed or tyre are not known
+    loop: ShaftLoop | None = None
+    phased: bool | None = None  # as typed; None: not said, and taken as in phase
+    constant_velocity: bool = False  # a half shaft: its joints turn evenly
+    angle_sigma_deg: float = 0.0  # one sigma of an angle, from the taped joints
+    practice: tuple[Practice, ...] = ()
+
+
+@dataclass(frozen=True)
+class SuspensionState:
+    """How one axle stands in one load state. Travel counts to the metal stops."""
+
+    bump_left_mm: float | None
+    bump_left_sigma_mm: float
+    droop_left_mm: float | None
+    sprung_corner_kg: float | None  # the mean of left and right
+    frequency_hz: float | None
+
+
+@dataclass(frozen=True)
+class StifferSpring:
+    """The same axle in its fullest load state on another spring that stands as scanned under the scan-day load."""
+
+    why: str  # "as fitted", "+10 %", "leaves 30 mm"
+    wheel_rate_n_mm: float
+    bump_left_mm: float
+    body_drop_mm: float
+    frequency_hz: float | None
+
+
+@dataclass(frozen=True)
+class LeafSprings:
+    """What a pair of leaf springs, taken as symmetric, does under torque and over its travel. Closed forms."""
+
+    stiffness_nm_deg: float  # against turning about the axle's own line
+    grip_torque_nm: float | None  # what the tyres hold in the fullest load state, friction 0.8; None: not weighed
+    grip_deg: float | None
+    typed_deg: tuple[float, float]  # wind-up under drive and braking as the layout has it
+    shackle_mm: float  # how far the eye at the shackle travels, metal stop to full droop
+
+
+@dataclass(frozen=True)
+class AxleSuspension:
+    """Travel of one axle: as its mechanism has it, and what each load state leaves."""
+
+    mechanism: str | None
+    bump_mm: float | None
+    droop_mm: float | None
+    wheel_rate_n_mm: float
+    articulation_deg: float | None = None  # one side at its bump stop, the other at full droop; None: no solid axle
+    wheel_rise_mm: float | None = None  # of the upper wheel then, from the scan pose
+    wheel_fall_mm: float | None = None  # of the lower wheel
+    states: dict[str, SuspensionState] = field(default_factory=dict)
+    fullest: str | None = None  # the load state that leaves least bump travel
+    stiffer: tuple[StifferSpring, ...] = ()
+    leaf: LeafSprings | None = None
+    practice: tuple[Practice, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TwistedPart:
+    """A part that lies on both sides of the middle, and how far the frame would rack it."""
+
+    name: str
+    length_mm: float
+    across_mm: float  # the spacing of the rails; its own width where that is not typed
+    racked_mm: float
+
+
+@dataclass(frozen=True)
+class FrameRacking:
+    """What the frame's twist does to parts that are bolted to both rails."""
+
+    lift_torque_nm: float | None  # the lighter axle lifts a wheel at it; of all load states the most
+    torque_nm: float | None = None  # that the layout reckons with; None: no twist is typed
+    twist_deg: float | None = None  # to either side, between two places ``between_mm`` apart
+    between_mm: float | None = None
+    rails_mm: float | None = None
+    parts: tuple[TwistedPart, ...] = ()
+
+
+@dataclass(frozen=True)
+class Suspension:
+    """The suspension page."""
+
+    axles: dict[str, AxleSuspension] = field(default_factory=dict)  # "front", "rear"
+    racking: FrameRacking = FrameRacking(None)
 
 
 @dataclass(frozen=True)
@@ -278,6 +432,7 @@ class Result:
     inputs: dict[str, str] = field(default_factory=dict)  # file → sha256
     timing_s: dict[str, float] = field(default_factory=dict)
     as_weighed: AsWeighed | None = None
+    suspension: Suspension = Suspension()
 
     @property
     def verdict(self) -> Verdict:

@@ -87,7 +87,7 @@ def test_a_pipe_that_the_scanner_missed_and_the_tape_found_is_there():
 
 def test_bump_left_is_the_whole_bump():
     axles = truck().axles
-    rear = dataclasses.replace(axles["rear"], mechanism="rear_axle")
+    rear = dataclasses.replace(axles["rear"], mechanisms=("rear_axle",))
     scene_ = dataclasses.replace(truck(), axles={**axles, "rear": rear}, mechanisms={"rear_axle": rear_axle()})
     assert check_baseline(scene_).ground.bump_left_mm == {"front": None, "rear": 80.0}
 

@@ -9,16 +9,24 @@ import pytest
 from trucks import part, plate, rear_axle, scanned, scene
 
 from fitcheck.checks.heat import SPACING_MM, Heat, heat_of_pair, heat_of_part, heat_of_scan, level_of
+from fitcheck.checks.run import check_scene
 from fitcheck.errors import InternalError
 from fitcheck.geometry.heat import StillField, TriangleTree
 from fitcheck.geometry.separation import nearest_to_origin
 from fitcheck.geometry.skin import skin
 from fitcheck.geometry.solids import Solid, box, capsule, cylinder, sphere
 from fitcheck.geometry.surface import tile_surface
-from fitcheck.vehicle.mechanisms import StraightTravel
-from fitcheck.vehicle.moving import MovingBody, RigidPiece, ShaftPiece, axle_body, shaft_body
+from fitcheck.vehicle.chains import Chain, Coordinate, Joint, Law
+from fitcheck.vehicle.discs import WheelPiece
+from fitcheck.vehicle.hoses import Line, hose_pieces
+from fitcheck.vehicle.mechanisms import Leaf, Still, StraightTravel
+from fitcheck.vehicle.motion import Carried, Limit, columns_of
+from fitcheck.vehicle.mounts import rocking_unit
+from fitcheck.vehicle.moving import MovingBody, RigidPiece, axle_body, shaft_body
 from fitcheck.vehicle.scene import Contact, Exclusion, Region, Rule, ShaftPart
-from fitcheck.vehicle.swept_field import SweptField
+from fitcheck.vehicle.spans import End, RodPiece, Span, shaft_spans
+from fitcheck.vehicle.steering import Kingpin, steered_wheels
+from fitcheck.vehicle.swept_field import SweptField, _held
 
 
 def by_force(points, corners):
@@ -143,9 +151,9 @@ SHAFT = ShaftPart("shaft", (1330, 0, 480), (2390, 60, 404), "rear_axle", 63.5, 2
 def bodies():
     whole, shaft = axle_body(AXLE), shaft_body(SHAFT, {"rear_axle": AXLE})
     straight = whole.straight()
-    assert isinstance(straight.motion, StraightTravel)
+    assert isinstance(straight.space, StraightTravel)
     carrier = RigidPiece("carrier", AXLE, box((2400, 20, 330), (2560, 120, 420)))
-    boxed = MovingBody("boxed", "axle", AXLE, (carrier,), "rear_axle")
+    boxed = MovingBody("boxed", "axle", (carrier,), ("rear_axle",))
     return {"axle": whole, "shaft": shaft, "straight": straight, "boxed": boxed, "straight shaft": shaft.straight()}
 
 
@@ -153,7 +161,7 @@ def at_pose(body, points, pose):
     """Signed distance of points to a body in one pose, by its solids; a shaft's by its cylinders in closed form."""
     least = np.full(len(points), np.inf)
     for piece in body.pieces:
-        if isinstance(piece, ShaftPiece):
+        if isinstance(piece, Span):
             least = np.minimum(least, to_cylinder(points, piece, pose))
         else:
             least = np.minimum(least, to_rigid(points, piece.at(pose)))
@@ -161,16 +169,22 @@ def at_pose(body, points, pose):
 
 
 def to_cylinder(points, piece, pose):
-    still = np.asarray(piece.still_joint)
-    way = piece.motion.place(pose[None], np.array([piece.moving_joint]))[0, 0] - still
+    still, moving = (placed(end, piece.space, pose) for end in (piece.start, piece.end))
+    way = moving - still
     length = np.linalg.norm(way)
-    start, end = (offset + share * length for offset, share in (piece.start, piece.end))
+    start, end = (offset + share * length for offset, share in (piece.first, piece.last))
     along = (points - still) @ way / length
     off = np.linalg.norm(points - still - along[:, None] * way / length, axis=1) - piece.radius_mm
     beyond = np.maximum(start - along, along - end)
     return np.where(
         (off > 0) | (beyond > 0), np.hypot(np.maximum(off, 0), np.maximum(beyond, 0)), np.maximum(off, beyond)
     )
+
+
+def placed(end, space, pose):
+    """Where an end is, by what carries it."""
+    own = pose[columns_of(end.motion, space)]
+    return end.motion.place(own[None], np.array([end.point]))[0, 0]
 
 
 def to_rigid(points, solid):
@@ -186,7 +200,7 @@ def to_rigid(points, solid):
 def test_no_random_pose_comes_nearer_than_the_bound_and_what_was_found_is_reached_or_nearly(name):
     """2,000 poses, half of them with a coordinate at its stop; 140 points near what the body sweeps."""
     body, rng = bodies()[name], np.random.default_rng(11)
-    motion = body.motion
+    motion = body.space
     boxes = np.array([piece.hulls(motion.low[None], motion.high[None]).boxes()[0] for piece in body.pieces])
     points = rng.uniform(boxes[:, 0].min(axis=0) - 40, boxes[:, 1].max(axis=0) + 40, (4000, 3))
     found, at_least = SweptField(body).bounds(points, 80.0)
@@ -209,11 +223,85 @@ def test_no_random_pose_comes_nearer_than_the_bound_and_what_was_found_is_reache
     assert (found[: len(apart)] - np.maximum(least[: len(apart)], 0)).max() <= 4.0
 
 
+STEERED = steered_wheels(
+    "steering", Kingpin((0, -700, 300), (0, -700, 460)), Kingpin((0, 700, 300), (0, 700, 460)),
+    inner_deg=33.0, outer_deg=27.0, wheelbase_mm=2620.0,
+)  # fmt: skip
+UNIT = rocking_unit("unit", (1010, 0, 470), (1, 0, 0), drive_deg=1.5, reverse_deg=1.5, surge_mm=3.0, settle_mm=3.0)
+
+
+def kinds():
+    """A tyre that steers on an axle, a tie rod, a hose, a shaft on a rocking unit: 5 to 7 coordinates."""
+    front = replace(AXLE, name="front_axle", centre_mm=(0, 0, 384), leaf=Leaf(600.0, "rear"), carries=())
+    left, right = Carried(front, STEERED.left), Carried(front, STEERED.right)
+    tyre = WheelPiece("tyre", left, (0, -740, 384), (0, 1, 0), 395.0, 205.0)
+    rod = RodPiece("tie rod", End((-160, -655, 360), left), End((-160, 655, 360), right), 15.0)
+    hose = hose_pieces(Line("hose", End((60, -445, 500), Still()), End((40, -640, 420), left), 360.0, 11.0))
+    shaft = shaft_spans("shaft", End((1330, 0, 480), UNIT), End((2390, 60, 404), AXLE), diameter_mm=63.5)
+    return {"tyre": (tyre,), "rod": (rod,), "hose": hose, "shaft": shaft}
+
+
+def to_solid(points, solid):
+    """A cylinder in closed form; a capsule by its middle line's ends."""
+    if solid.radius_mm:
+        return by_force(points, solid.vertices[solid.faces]) - solid.radius_mm
+    return StillField([solid]).distances(points)
+
+
+@pytest.mark.parametrize("name", ["tyre", "rod", "hose", "shaft"])
+def test_every_kind_of_body_is_bounded_over_five_and_more_coordinates(name):
+    """120 poses, four in ten of their coordinates at a stop: none comes nearer to 40 points than is proven."""
+    body, rng = MovingBody(name, "x", kinds()[name], ()), np.random.default_rng(21)
+    space = body.space
+    assert len(space.coordinates) >= 5
+    starts = [solid.extents() for solid in body.solids(space.scan_pose)]
+    low, high = np.min([box[0] for box in starts], axis=0), np.max([box[1] for box in starts], axis=0)
+    points = rng.uniform(low - 120, high + 120, (500, 3))
+    found, at_least = SweptField(body).bounds(points, 80.0)
+    apart = np.flatnonzero(np.isfinite(found) & (at_least > 0))[:40]
+    points, found, at_least = points[apart], found[apart], at_least[apart]
+    least = np.full(len(points), np.inf)
+    for _ in range(120):
+        pose = rng.uniform(space.low, space.high)
+        stop = rng.random(len(pose)) < 0.4
+        pose[stop] = np.where(rng.random(stop.sum()) < 0.5, space.low[stop], space.high[stop])
+        for solid in body.solids(pose):
+            least = np.minimum(least, to_solid(points, solid))
+    assert len(points) == 40
+    assert (at_least <= found).all()
+    assert (least >= at_least - 0.02).all(), (at_least - least).max()
+    assert np.median(found - at_least) <= 12.0
+
+
+def test_a_coordinate_that_hardly_moves_a_piece_is_held_and_the_bound_stays_one():
+    """A surge of ± 0.3 mm beside a swing of ± 3°: held, and what it does is in the bound."""
+    unit = rocking_unit("unit", (0, 0, 0), (1, 0, 0), drive_deg=3.0, reverse_deg=3.0, surge_mm=0.3, settle_mm=0.0)
+    piece = RigidPiece("block", unit, box((-50, 200, -20), (50, 260, 20)))
+    held = _held(piece, unit.low, unit.high)
+    assert dict(zip(unit.coordinates, held, strict=True))["unit.surge"]
+    assert not dict(zip(unit.coordinates, held, strict=True))["unit.rock"]
+    point = np.array([[50.3 + 5.0, 230.0, 0.0]])
+    found, at_least = SweptField(MovingBody("block", "x", (piece,), ())).bounds(point, 30.0)
+    assert 5.0 - 1.5 <= at_least[0] <= 5.0 + 1e-6
+    assert found[0] == pytest.approx(5.0, abs=0.7)
+
+
+def test_a_pose_beyond_a_linear_limit_is_not_said_to_be_reached():
+    """Two slides along y of 10 each that together go no further than 12: the block comes to 12 of 20."""
+    slides = (Joint("slide", (0, 1, 0)), Joint("slide", (0, 1, 0)))
+    words = (Coordinate("a", 0.0, 10.0, "mm"), Coordinate("b", 0.0, 10.0, "mm"))
+    chain = Chain("two", words, slides, (Law((1.0, 0.0)), Law((0.0, 1.0))), limits=(Limit((1.0, 1.0), 12.0),))
+    body = MovingBody("block", "x", (RigidPiece("block", chain, box((-50, -50, -50), (50, 50, 50))),), ())
+    found, at_least = SweptField(body).bounds(np.array([[0.0, 80.0, 0.0]]), 60.0)
+    assert found[0] == pytest.approx(18.0, abs=1e-6)
+    assert at_least[0] == pytest.approx(10.0, abs=0.1)  # the bound is over all of both
+
+
 @pytest.mark.parametrize("name", ["axle", "shaft"])
 def test_what_was_found_is_a_distance_that_a_search_over_poses_reaches(name):
     """From random starts down to the least by shrinking steps: no more than a hair above ``found``."""
     body, rng = bodies()[name], np.random.default_rng(12)
-    motion = body.motion
+    motion = body.space
     boxes = np.array([piece.hulls(motion.low[None], motion.high[None]).boxes()[0] for piece in body.pieces])
     points = rng.uniform(boxes[:, 0].min(axis=0) - 20, boxes[:, 1].max(axis=0) + 20, (3000, 3))
     found, at_least = SweptField(body).bounds(points, 60.0)
@@ -310,6 +398,18 @@ def test_beyond_every_reach_there_is_nothing():
     assert np.isinf(heat.found_mm).all()
     pair = heat_of_pair(apart, "one", "two", swept=False)
     assert pair.found_mm.min() == pytest.approx(891.0)
+
+
+def test_what_the_check_proved_of_a_moving_pair_no_place_of_its_map_is_below():
+    block = part("block", box((2400, -60, 625), (2800, 100, 700)))
+    truck = scene(parts=(block,), mechanisms={"rear_axle": AXLE}, moving=(axle_body(AXLE),))
+    row = next(row for row in check_scene(truck).clearances if row.between == ("block", "rear_axle"))
+    alone, known = (Heat(truck, rows).pair("block", "rear_axle", swept=True) for rows in ((), (row,)))
+    assert row.at_least_mm > 0.0
+    assert known.at_least_mm.min() >= row.at_least_mm - 1e-9
+    assert known.at_least_mm.min() > alone.at_least_mm.min()
+    assert (known.at_least_mm <= known.found_mm).all()
+    assert np.array_equal(known.found_mm, alone.found_mm)
 
 
 def test_an_excluded_pair_gives_no_heat():

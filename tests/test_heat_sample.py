@@ -21,14 +21,33 @@ def arrangement(request):
     return scene, fitcheck.check_scene(scene), Heat(scene)
 
 
-def test_the_least_heat_of_every_pair_is_the_pairs_distance_within_the_stated_bounds(arrangement):
+@pytest.fixture(scope="module")
+def known():
+    """What was asked in an arrangement before: most pairs are to the last bit the same in several."""
+    return set()
+
+
+def fingerprint(scene, row):
+    """A pair by all that its heat rests on: the scan, the solids of both things, and every figure of its row."""
+    parts = [part for part in scene.parts if part.name in row.between]
+    solids = [(s.vertices.tobytes(), s.faces.tobytes(), s.radius_mm) for part in parts for s in part.solids]
+    return hash((scene.scan.key, repr(solids), repr(row)))
+
+
+def test_the_least_heat_of_every_pair_is_the_pairs_distance_within_the_stated_bounds(arrangement, known):
     scene, result, heat = arrangement
     bodies = {body.name for body in scene.moving}
     asked = 0
     for row in result.clearances:
         if row.distance_mm is None and row.contact == "declared":
             continue  # nothing is left beside the place
+        if bodies.issuperset(row.between):
+            continue  # what moves has no map of its own
         views = [row.between] if row.between[1] in bodies else [row.between, row.between[::-1]]
+        asked += len(views)
+        if fingerprint(scene, row) in known:
+            continue
+        known.add(fingerprint(scene, row))
         for name, other in views:
             reach = max(row.distance_mm, 0.0) + 4.0
             pair = heat.pair(name, other, swept=other in bodies, reach_mm=reach)
@@ -38,12 +57,11 @@ def test_the_least_heat_of_every_pair_is_the_pairs_distance_within_the_stated_bo
             if row.distance_mm <= 0.0:
                 assert least <= pair.cover_mm, words
             else:
-                assert abs(least - row.distance_mm) <= bound + _CHORD_MM, words
+                assert row.at_least_mm - bound - _CHORD_MM <= least <= row.distance_mm + bound + _CHORD_MM, words
                 assert float(pair.at_least_mm.min()) <= row.distance_mm + pair.cover_mm + _CHORD_MM, words
             assert pair.cover_mm <= 5.0 / np.sqrt(3.0) + 0.1, words
             assert pair.pose_bound_mm <= 3.0, words
-            asked += 1
-    assert asked >= len(result.clearances)
+    assert asked >= sum(not bodies.issuperset(row.between) for row in result.clearances)
 
 
 def test_the_maps_agree_with_the_verdicts(arrangement):

@@ -20,7 +20,7 @@ from fitcheck.errors import InputError
 from fitcheck.geometry import solids
 from fitcheck.result import CoverageRow
 from fitcheck.vehicle.mechanisms import SolidAxle
-from fitcheck.vehicle.moving import MovingBody, axle_body, shaft_body
+from fitcheck.vehicle.moving import MovingBody, axle_body, carried_body, shaft_body
 from fitcheck.vehicle.scene import SCAN, Contact, Exclusion, Part, Region, Rule, Scene, ShaftPart
 
 AXLE = SolidAxle(
@@ -81,7 +81,7 @@ def test_what_is_called_checked_is_checked(parts: int, moving: int, scanned: boo
     scene = trucks.scene(parts=boxes(parts), moving=bodies(moving), scan=a_scan() if scanned else None)
     pairing = pair_up(scene)
     computed = [frozenset(pair.between) for pair in pairing.still]
-    computed += [frozenset(pair.between) for _, pairs in pairing.moving for pair in pairs]
+    computed += [frozenset(pair.between) for _, pair in pairing.moving]
     said = {frozenset(row.between) for row in pairing.rows if row.status != "excluded" and GROUND not in row.between}
     assert len(computed) == len(set(computed))
     assert set(computed) == said
@@ -97,14 +97,38 @@ def test_without_axles_the_ground_is_excluded_and_says_why() -> None:
     assert (row.status, "no axles" in row.by) == ("excluded", True)
 
 
-def test_two_moving_things_are_excluded_by_the_program_in_words() -> None:
-    """Joined ones as such; others as not judged yet: nobody reads "checked"."""
+def test_two_moving_things_are_judged_but_for_those_that_are_joined() -> None:
+    """Joined ones are excluded in words; the others have their pair to compute, each once."""
     apart = replace(axle_body(AXLE), name="other_axle")
-    scene = trucks.scene(moving=(*bodies(2), apart))
-    joined, both_move = (row_of(pair_up(scene), "rear_shaft", other) for other in ("rear_axle", "other_axle"))
+    pairing = pair_up(trucks.scene(moving=(*bodies(2), apart)))
+    joined, both_move = (row_of(pairing, "rear_shaft", other) for other in ("rear_axle", "other_axle"))
     assert (joined.status, joined.by) == ("excluded", "fitcheck: joined to each other")
-    assert both_move.status == "excluded"
-    assert "does not judge two moving bodies yet" in both_move.by
+    assert both_move.status == "checked"
+    pairs = [pair for _, pair in pairing.moving if set(pair.between) == {"rear_shaft", "other_axle"}]
+    assert [pair.other is not None for pair in pairs] == [True]
+
+
+def test_a_part_that_a_mechanism_carries_is_a_moving_body_and_no_still_part() -> None:
+    """Each pair of it once: it stands in no still pair, and meets everything else as it moves."""
+    bracket = replace(boxes(1)[0], name="bracket", on="rear_axle")
+    scene = trucks.scene(
+        parts=(*boxes(2), bracket), moving=(carried_body(bracket, AXLE, ("rear_axle",)),), scan=a_scan()
+    )
+    pairing = pair_up(scene)
+    assert [pair.between for pair in pairing.still if "bracket" in pair.between] == []
+    assert {pair.between[0] for _, pair in pairing.moving} == {"A0", "A1", SCAN}
+    terms = next(pair.terms for _, pair in pairing.moving if pair.between[0] == "A0")
+    assert {"bracket fabrication", "bracket motion", "A0 fabrication"} <= set(terms)
+
+
+def test_what_shares_a_joint_is_judged_beside_a_declared_contact() -> None:
+    """Joined as a whole is left out; with a place where they touch the rest of them is judged."""
+    place = Contact(
+        ("rear_shaft", "rear_axle"), Region("sphere", start=(2390.0, 60.0, 404.0), radius_mm=80.0), "flange"
+    )
+    pairing = pair_up(trucks.scene(moving=bodies(2), contacts=(place,)))
+    assert row_of(pairing, "rear_shaft", "rear_axle").status == "declared_contact"
+    assert len(pairing.moving) == 1
 
 
 @pytest.mark.parametrize(
@@ -182,7 +206,7 @@ def test_a_scene_of_which_no_pair_is_judged_is_not_proven() -> None:
 
 def guards(scene: Scene) -> dict[frozenset[str], float]:
     pairing = pair_up(scene)
-    moving = [pair for _, pairs in pairing.moving for pair in pairs]
+    moving = [pair for _, pair in pairing.moving]
     return {frozenset(pair.between): pair.guard_mm for pair in (*pairing.still, *moving)}
 
 

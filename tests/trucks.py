@@ -41,11 +41,12 @@ def axles(*, wheel_rate: tuple[float, float] = (40.0, 48.0), tyre_rate: float = 
     """Front and rear axle of the truck; ``more``: base, track, radius, mechanism of the rear axle."""
     base, track = more.pop("base", WHEELBASE), more.pop("track", 1480.0)
     tyre = Tyre(more.pop("radius", 395.0), more.pop("width", 205.0), tyre_rate)
-    hubs, rear_mechanism = more.pop("hubs", (None, None)), more.pop("mechanism", None)
+    hubs, mechanism = more.pop("hubs", (None, None)), more.pop("mechanism", None)
+    on = () if mechanism is None else (mechanism,)
     assert not more
     return {
         "front": Axle("front", 0.0, track, 1000.0, wheel_rate[0], tyre, hubs[0]),
-        "rear": Axle("rear", base, track, 1450.0, wheel_rate[1], tyre, hubs[1], mechanism=rear_mechanism),
+        "rear": Axle("rear", base, track, 1450.0, wheel_rate[1], tyre, hubs[1], mechanisms=on),
     }
 
 

@@ -28,6 +28,7 @@ from fitcheck.geometry.surface import TiledSurface
 from fitcheck.geometry.tangents import arc_height_mm
 from fitcheck.result import Ground, Owned
 from fitcheck.vehicle.masses import ledger, states_of
+from fitcheck.vehicle.motion import Block
 from fitcheck.vehicle.scene import SCAN, Axle, Scene, ShaftPart
 from fitcheck.vehicle.stance import AxleStance, Stance, bump_left_mm, stance
 
@@ -39,6 +40,7 @@ FIGURES = ("belly", "approach", "departure", "breakover")
 STEEPEST_DEG = {"approach": 90.0, "departure": 90.0, "breakover": 180.0}
 """A plane steeper than a wall limits nothing: angles are cut there."""
 
+_NOT_LOW = frozenset({"keep_out", "occupant", "tyre", "brake_line", "coolant", "hv_cable", "lv"})
 _NOT_BODY = frozenset({"keep_out", "occupant", "tyre", "axle"})
 
 
@@ -171,17 +173,28 @@ def under_axle(scene: Scene, stood: Stance, name: str) -> Owned:
     A carried solid that lies beyond the tyres' inner faces is a wheel and is left out.
     """
     axle = scene.axles.get(name)
-    mechanism = None if axle is None else scene.mechanisms.get(axle.mechanism or "")
-    if axle is None or mechanism is None:
+    mechanisms = (
+        [] if axle is None else [scene.mechanisms[word] for word in axle.mechanisms if word in scene.mechanisms]
+    )
+    if axle is None or not mechanisms:
         return Owned(None)
     half = _inner_face_mm(axle)
     lift = stood.front.tyre_mm if name == "front" else stood.rear.tyre_mm
     measure = Measure(_level(stood, lift), Zone(half_width=half))
     found: dict[str, Found | None] = {}
-    for owner, solid in mechanism.carries:
+    for owner, solid in _carried(scene, mechanisms):
         if abs(float(solid.extents()[:, 1].mean())) < half:
             found[owner] = least_of([found.get(owner), least_of_solid(solid, measure)])
     return _owned(found)
+
+
+def _carried(scene: Scene, mechanisms: list[Block]) -> list[tuple[str, Solid]]:
+    """What belongs to an axle, and the parts that ride on it."""
+    names = {mechanism.name for mechanism in mechanisms}
+    found = [piece for mechanism in mechanisms for piece in mechanism.carries]
+    riders = {body.name for body in scene.moving if names & set(body.rides_on)}
+    riding = [part for part in scene.parts if part.name in riders and part.part_class not in _NOT_LOW]
+    return found + [(part.name, solid) for part in riding for solid in part.solids]
 
 
 def _level(stood: Stance, floor_z_mm: float) -> Stance:

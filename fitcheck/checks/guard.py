@@ -1,7 +1,8 @@
 """The guard of a pair: 2·√(Σ u²) over the uncertainties that apply to it (k = 2).
 
 Which apply: where a part stands against the scan, the scan's own noise, its alignment and
-the part's fabrication; against a moving body also the taped joints and the motion model;
+the part's fabrication; against a moving body also the taped joints and the motion model (between
+two moving bodies those of both, and no scan);
 between two parts the fabrication of both, since they are placed in the same frame. A part
 whose place was taped brings that instead of a fabrication.
 """
@@ -79,7 +80,14 @@ def _between_points(scan: ScanLayers, places: Floats) -> Terms:
 
 def moving_terms(body: MovingBody, scene: Scene) -> Terms:
     """What a moving body brings: its taped joints, its motion model, and the frame they stand in."""
-    terms = scan_terms(scene, box_corners(body.solids(body.motion.scan_pose)))
+    frame = scan_terms(scene, box_corners(body.solids(body.space.scan_pose)))
+    return {**frame, **own_terms(body, scene)}
+
+
+def own_terms(body: MovingBody, scene: Scene) -> Terms:
+    """The same without the frame: between two moving bodies, both taped in it, the scan has no say."""
+    part = next((part for part in scene.parts if part.name == body.name), None)
+    terms = {} if part is None else part_terms(part, scene.uncertainties)
     if body.taped:
         terms[f"{body.name} taped joint"] = scene.uncertainties.taped_joint
     terms[f"{body.name} motion"] = scene.uncertainties.motion

@@ -28,6 +28,7 @@ from fitcheck.geometry.overlap import meet
 from fitcheck.geometry.solids import Solid
 from fitcheck.geometry.surface import TiledSurface
 from fitcheck.geometry.sweep import corners_of
+from fitcheck.result import Clearance
 from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Contact, Scene
 from fitcheck.vehicle.swept_field import SweptField
@@ -145,12 +146,17 @@ class PairHeat:
 
 
 class Heat:
-    """The heat of one scene, a thing at a time; what several maps rest on is built when first needed, and kept."""
+    """The heat of one scene, a thing at a time; what several maps rest on is built when first needed, and kept.
 
-    def __init__(self, scene: Scene) -> None:
+    ``rows``: what its check found, if that is known: no place of a pair comes nearer than what is proven of it all,
+    which over many coordinates is sharper than the bound of a map.
+    """
+
+    def __init__(self, scene: Scene, rows: Sequence[Clearance] = ()) -> None:
         self.scene = scene
+        self._proven = {row.between: row.at_least_mm or 0.0 for row in rows}
         self._pairing: Pairing | None = None
-        self._swept: dict[str, SweptField] = {}
+        self._swept: dict[int, tuple[MovingBody, SweptField]] = {}
         self._fields: dict[int, tuple[tuple[Shape, ...], StillField]] = {}
         self._skins: dict[str, tuple[Floats, Ints, float]] = {}
         self._still: dict[tuple[str, str], Floats] = {}
@@ -162,7 +168,8 @@ class Heat:
     def things(self) -> tuple[str, ...]:
         """What heat can be computed on: every part with a shape, and the scan."""
         scan = (SCAN,) if self.scene.scan is not None and self.scene.scan.metal.triangle_count else ()
-        return tuple(part.name for part in self.scene.parts if part.solids) + scan
+        carried = {body.name for body in self.scene.moving}
+        return tuple(part.name for part in self.scene.parts if part.solids and part.name not in carried) + scan
 
     def maps(self, *, swept: bool) -> Iterator[HeatMap]:
         """The map of every thing, one at a time."""
@@ -247,6 +254,8 @@ class Heat:
         rows = np.flatnonzero(side.counts(points)) if side.skipped else slice(None)
         if side.body is not None and swept:
             found[rows], at_least[rows] = self._swept_field(side.body).bounds(points[rows], reach_mm)
+            proven = 0.0 if side.pair.contacts else self._proven.get(side.pair.between, 0.0)
+            at_least = np.where(found > proven, np.maximum(at_least, proven), at_least)
         else:
             found[rows] = at_least[rows] = self._field(side).distances(points[rows], reach_mm)
         return found, at_least
@@ -257,16 +266,16 @@ class Heat:
         return self._skins[name]
 
     def _field(self, side: _Side) -> StillField:
-        shapes = side.target if side.body is None else tuple(side.body.solids(side.body.motion.scan_pose))
+        shapes = side.target if side.body is None else tuple(side.body.solids(side.body.space.scan_pose))
         key = id(shapes) if side.body is None else id(side.body)
         if key not in self._fields:
             self._fields[key] = (shapes, StillField(shapes))  # the shapes are kept, so that their id stays theirs
         return self._fields[key][1]
 
     def _swept_field(self, body: MovingBody) -> SweptField:
-        if body.name not in self._swept:
-            self._swept[body.name] = SweptField(body)
-        return self._swept[body.name]
+        if id(body) not in self._swept:
+            self._swept[id(body)] = body, SweptField(body)  # the body is kept, so that its id stays its own
+        return self._swept[id(body)][1]
 
     def _metal(self) -> TiledSurface:
         if self.scene.scan is None or not self.scene.scan.metal.triangle_count:
@@ -288,8 +297,8 @@ class Heat:
         if self._pairing is None:
             self._pairing = pair_up(self.scene)
         sides = [self._still_side(pair, name) for pair in self._pairing.still if name in pair.between]
-        for body, pairs in self._pairing.moving:
-            sides += [self._moving_side(pair, body) for pair in pairs if pair.between[0] == name]
+        moving = [(body, pair) for body, pair in self._pairing.moving if pair.between[0] == name and pair.other is None]
+        sides += [self._moving_side(pair, body) for body, pair in moving]
         return sides
 
     def _still_side(self, pair: StillPair, name: str) -> _Side:
@@ -317,8 +326,8 @@ class Heat:
 
     def _grow_moving(self, pair: MovingPair, body: MovingBody) -> float | None:
         if id(pair) not in self._grown:
-            corners = corners_of(body.motion.low[None], body.motion.high[None])[0]
-            poses = [body.motion.scan_pose, *corners]
+            corners = corners_of(body.space.low[None], body.space.high[None])[0]
+            poses = [body.space.scan_pose, *corners]
             deep = any(too_deep(body.solids(pose), list(pair.shapes), pair.contacts) for pose in poses)
             self._grown[id(pair)] = None if deep else pair.chosen.rule.must_mm + pair.guard_mm
         return self._grown[id(pair)]
@@ -443,7 +452,7 @@ def _solids_of(scene: Scene, name: str) -> tuple[Solid, ...]:
 def _around(side: _Side) -> Floats:
     """A box (2, 3) round all that a side is measured to, over the whole travel; of nothing: one that holds nothing."""
     if side.body is not None:
-        motion = side.body.motion
+        motion = side.body.space
         boxes = [piece.hulls(motion.low[None], motion.high[None]).boxes()[0] for piece in side.body.pieces]
         boxes += [solid.extents() for solid in side.body.solids(motion.scan_pose)]
     else:

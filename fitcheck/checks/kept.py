@@ -31,9 +31,8 @@ from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.swept import MovingPair
 from fitcheck.geometry.distance import Shape
 from fitcheck.geometry.solids import Solid
-from fitcheck.result import Clearance, ClearingMove, Verdict
-from fitcheck.vehicle.mechanisms import SolidAxle
-from fitcheck.vehicle.moving import MovingBody, RigidPiece, ShaftPiece
+from fitcheck.result import Cause, Clearance, ClearingMove, Verdict
+from fitcheck.vehicle.moving import MovingBody, RigidPiece
 from fitcheck.vehicle.scene import ScanLayers, Scene
 
 FILE = "answers.json"
@@ -166,13 +165,15 @@ def key_of(
     shapes: tuple[Shape, ...] = (*pair.part, *pair.other) if isinstance(pair, StillPair) else pair.shapes
     parts = 0 if isinstance(pair, MovingPair) else len(pair.part)
     contacts = tuple(dataclasses.replace(contact, origin="") for contact in pair.contacts)
-    facts = (pair.between, contacts, parts, len(shapes))
+    laden = pair.laden if isinstance(pair, MovingPair) else None
+    facts = (pair.between, contacts, parts, len(shapes), laden)
     demanded = (pair.chosen, sorted(pair.terms.items())) if demand else ()
     digest.update(repr((facts, demanded)).encode())
     for shape in shapes:
         _add_shape(digest, shape, scan)
-    if body is not None:
-        _add_body(digest, body)
+    for one in (body, pair.other if isinstance(pair, MovingPair) else pair.twisted):
+        if one is not None:
+            _add_body(digest, one)
     if pair.evidence is not None:
         digest.update(_evidence_digest(pair.evidence, scan))
     return digest.hexdigest()
@@ -217,15 +218,17 @@ def _solid_digest(solid: Solid) -> bytes:
 
 
 def _add_body(digest: hashlib._Hash, body: MovingBody) -> None:
-    motion = body.motion
-    words = repr(dataclasses.replace(motion, carries=(), origin="") if isinstance(motion, SolidAxle) else motion)
-    digest.update(repr((body.name, body.part_class, body.taped, words, len(body.pieces))).encode())
-    for piece in body.pieces:
-        if isinstance(piece, RigidPiece):
-            _add_shape(digest, piece.solid, None)
-        elif isinstance(piece, ShaftPiece):
-            facts = (piece.still_joint, piece.moving_joint, piece.start, piece.end, piece.radius_mm)
-            digest.update(repr(facts).encode())
+    if body not in _body_digests:
+        own = hashlib.sha256(repr((body.name, body.part_class, body.taped, len(body.pieces))).encode())
+        for piece in (*body.pieces, *body.shapes):
+            own.update(repr(piece.facts()).encode())
+            if isinstance(piece, RigidPiece):
+                _add_shape(own, piece.solid, None)
+        _body_digests[body] = own.digest()
+    digest.update(_body_digests[body])
+
+
+_body_digests: weakref.WeakKeyDictionary[MovingBody, bytes] = weakref.WeakKeyDictionary()
 
 
 def _crc(rows: dict[str, dict[str, Any]]) -> int:
@@ -254,6 +257,7 @@ def _row(plain: dict[str, Any]) -> Clearance:
             "between": tuple(plain["between"]),
             "verdict": Verdict(plain["verdict"]),
             "moves": moves,
+            "causes": tuple(Cause(**cause) for cause in plain["causes"]),
             "points_mm": points,
             **{name: plain[name] and tuple(plain[name]) for name in ("unseen_point_mm", "unseen_from_mm")},
         }

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fitcheck.checks.evidence import Evidence, evidence_of
-from fitcheck.checks.guard import Terms, box_corners, moving_terms, part_terms, scan_terms
+from fitcheck.checks.guard import Terms, box_corners, moving_terms, own_terms, part_terms, scan_terms
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.rules import Party, choose_rule
+from fitcheck.checks.stretches import laden_of
 from fitcheck.checks.swept import MovingPair
+from fitcheck.checks.twisted import beside, twisted_body
 from fitcheck.geometry.distance import Shape
 from fitcheck.result import CoverageRow
 from fitcheck.vehicle.moving import MovingBody
@@ -29,19 +31,20 @@ class Pairing:
     """What is to be checked, and the coverage row of every pair."""
 
     still: tuple[StillPair, ...]
-    moving: tuple[tuple[MovingBody, tuple[MovingPair, ...]], ...]
+    moving: tuple[tuple[MovingBody, MovingPair], ...]
     rows: tuple[CoverageRow, ...]
 
 
 def pair_up(scene: Scene, only: tuple[str, ...] = ()) -> Pairing:
     """All pairs of a scene; with ``only``, the pairs that one of the named things is part of."""
     maker = _Maker(scene, only)
-    parts = [part for part in scene.parts if part.solids]
+    carried = {body.name for body in scene.moving}
+    parts = [part for part in scene.parts if part.solids and part.name not in carried]
     still = [pair for pair in maker.still_pairs(parts) if pair]
-    moving = [(body, tuple(maker.moving_pairs(body, parts))) for body in scene.moving]
-    maker.between_bodies()
+    moving = [pair for body in scene.moving for pair in maker.moving_pairs(body, parts)]
+    moving += maker.between_bodies()
     maker.over_ground(parts)
-    return Pairing(tuple(still), tuple((body, pairs) for body, pairs in moving if pairs), tuple(maker.rows))
+    return Pairing(tuple(still), tuple(moving), tuple(maker.rows))
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,8 +65,9 @@ class _Maker:
         self.only = set(only)
         self.rows: list[CoverageRow] = []
         self.parties = {part.name: Party(part.name, part.part_class) for part in scene.parts}
-        self.parties |= {body.name: Party(body.name, body.part_class) for body in scene.moving}
+        self.parties |= {body.name: self.party(body) for body in scene.moving}
         self.parties[SCAN] = Party(SCAN, SCAN)
+        self.laden = laden_of(scene)
         self.evidence = None if scene.scan is None else evidence_of(scene.scan, scene.uncertainties.scan, scene.parts)
 
     def wanted(self, one: str, other: str) -> bool:
@@ -73,7 +77,10 @@ class _Maker:
         for one, other in itertools.combinations(parts, 2):
             if one.taped_sigma_mm > 0.0 and other.taped_sigma_mm == 0.0:
                 one, other = other, one  # what was taped on the vehicle stays: a clearing move moves the other
-            yield self._still(one, self._thing(other))
+            pair = self._still(one, self._thing(other))
+            if pair is not None and not pair.contacts:
+                pair = replace(pair, twisted=twisted_body(one, other, self.scene.twist))
+            yield pair
         for part in parts:
             for scan in self._scan(scan_terms(self.scene, box_corners(part.solids))):
                 yield self._still(part, scan)
@@ -99,24 +106,42 @@ class _Maker:
         terms = {**thing.terms, **part_terms(part, self.scene.uncertainties)}
         return StillPair(between, part.solids, thing.shapes, chosen, terms, contacts, thing.evidence)
 
-    def moving_pairs(self, body: MovingBody, parts: list[Part]) -> Iterator[MovingPair]:
+    def moving_pairs(self, body: MovingBody, parts: list[Part]) -> Iterator[tuple[MovingBody, MovingPair]]:
         for thing in [*map(self._thing, parts), *self._scan({})]:
             between = (thing.party.name, body.name)
             if not self._to_check(*between):
                 continue
             contacts = self.contacts(*between)
-            chosen = choose_rule(thing.party, Party(body.name, body.part_class), self.scene.rules)
+            if not contacts and thing.party.name in body.joined_to:
+                self._joined(between)
+                continue
+            chosen = choose_rule(thing.party, self.party(body), self.scene.rules)
             self._row(between, contacts, chosen.words)
             terms = {**moving_terms(body, self.scene), **thing.terms}
-            yield MovingPair(between, thing.shapes, chosen, terms, contacts, thing.evidence)
+            pair = MovingPair(between, thing.shapes, chosen, terms, contacts, thing.evidence, laden=self.laden)
+            yield beside(body, thing.shapes, self.scene.twist), pair
 
-    def between_bodies(self) -> None:
+    def between_bodies(self) -> Iterator[tuple[MovingBody, MovingPair]]:
+        """Two bodies that both move: each pair once, the later one as the body, the earlier one as what it meets."""
         for one, other in itertools.combinations(self.scene.moving, 2):
-            if not self._to_check(one.name, other.name):
+            between = (one.name, other.name)
+            if not self._to_check(*between):
                 continue
-            joined = other.name in one.joined_to or one.name in other.joined_to
-            why = "joined to each other" if joined else "both move: fitcheck does not judge two moving bodies yet"
-            self.rows.append(CoverageRow((one.name, other.name), "excluded", f"fitcheck: {why}"))
+            contacts = self.contacts(*between)
+            if not contacts and (other.name in one.joined_to or one.name in other.joined_to):
+                self._joined(between)
+                continue
+            chosen = choose_rule(self.party(one), self.party(other), self.scene.rules)
+            self._row(between, contacts, chosen.words)
+            terms = {**own_terms(one, self.scene), **own_terms(other, self.scene)}
+            yield other, MovingPair(between, (), chosen, terms, contacts, other=one, laden=self.laden)
+
+    def _joined(self, between: tuple[str, str]) -> None:
+        self.rows.append(CoverageRow(between, "excluded", "fitcheck: joined to each other"))
+
+    def party(self, body: MovingBody) -> Party:
+        """A moving body as rules see it: its movement is in the distance."""
+        return Party(body.name, body.part_class, modelled=True)
 
     def over_ground(self, parts: list[Part]) -> None:
         names = (

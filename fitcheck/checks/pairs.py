@@ -16,6 +16,7 @@ from fitcheck.geometry.distance import Shape
 from fitcheck.geometry.overlap import MOVE_LIMIT_MM, Meeting, clearing_move, meet
 from fitcheck.geometry.solids import Solid
 from fitcheck.result import Clearance, ClearingMove, Verdict
+from fitcheck.vehicle.moving import MovingBody
 from fitcheck.vehicle.scene import SCAN, Contact
 
 Point = tuple[float, float, float]
@@ -37,6 +38,7 @@ class StillPair:
     terms: Terms
     contacts: tuple[Contact, ...] = ()
     evidence: Evidence | None = None  # what the scan says beside its metal; None: the other thing is no scan
+    twisted: MovingBody | None = None  # the part as the other sees it while the frame twists; None: it stands still
 
     @property
     def guard_mm(self) -> float:

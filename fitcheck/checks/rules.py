@@ -49,6 +49,14 @@ DEFAULT_RULES: tuple[Rule, ...] = (
 )
 
 
+MODELLED: tuple[Rule, ...] = (
+    Rule(
+        (ANY, "drive_unit"), 5.0, 15.0, "a drive unit reverses its torque at once; its rocking is in the distance", _J
+    ),
+)
+"""What stands for a default where the movement is modelled: it is in the distance, so the rule does not carry it."""
+
+
 @dataclass(frozen=True)
 class ChosenRule:
     """The rule that judges a pair, and how it came to be chosen."""
@@ -69,6 +77,7 @@ class Party:
 
     name: str
     party_class: str
+    modelled: bool = False  # a mechanism moves it
 
     def rank(self, token: str) -> int | None:
         """How specifically a rule's token fits: 3 by name, 1 by class, 0 "any", None not at all.
@@ -98,7 +107,7 @@ def choose_rule(first: Party, second: Party, rules: tuple[Rule, ...]) -> ChosenR
     There always is one: the last default fits every pair.
     """
     fitting = []
-    for rule in (*rules, *DEFAULT_RULES):
+    for rule in (*rules, *_defaults(first, second)):
         rank = rank_of(rule, first, second)
         if rank is not None:
             fitting.append((rank, rule.origin != "default", rule))
@@ -106,3 +115,11 @@ def choose_rule(first: Party, second: Party, rules: tuple[Rule, ...]) -> ChosenR
     equals = [rule for *entry, rule in fitting if tuple(entry) == best]
     strictest = max(equals, key=lambda rule: (rule.must_mm, rule.want_mm))
     return ChosenRule(strictest, len({(rule.must_mm, rule.want_mm) for rule in equals}) > 1)
+
+
+def _defaults(first: Party, second: Party) -> tuple[Rule, ...]:
+    """The defaults; those that carry a movement give way where the thing that moves is modelled."""
+    moving = {party.party_class for party in (first, second) if party.modelled}
+    found = [rule for rule in MODELLED if rule.between[1] in moving]
+    replaced = {rule.between for rule in found}
+    return (*(rule for rule in DEFAULT_RULES if rule.between not in replaced), *found)

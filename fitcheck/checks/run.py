@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -12,17 +12,21 @@ import numpy as np
 
 from fitcheck.checks.baseline import check_baseline, weighed_scene
 from fitcheck.checks.clearance import Judgement, judge, row_of, undecided
+from fitcheck.checks.crew import Job, check_jobs
 from fitcheck.checks.evidence import urgency
 from fitcheck.checks.ground import check_ground
 from fitcheck.checks.kept import Kept, key_of, open_kept, scene_facts
 from fitcheck.checks.limits import check_limits
+from fitcheck.checks.lines import check_lines
 from fitcheck.checks.loads import check_loads
 from fitcheck.checks.pairing import pair_up
 from fitcheck.checks.pairs import StillPair, check_still
-from fitcheck.checks.scanned import check_scanned_moving, check_scanned_still
+from fitcheck.checks.scanned import check_scanned_still
 from fitcheck.checks.shafts import check_shafts
-from fitcheck.checks.swept import MovingPair, check_moving
-from fitcheck.errors import InputError, InternalError
+from fitcheck.checks.suspension import check_suspension
+from fitcheck.checks.swept import MovingPair, far_enough_mm
+from fitcheck.checks.twisted import under_twist
+from fitcheck.errors import InputError
 from fitcheck.result import Clearance, Coverage, Limit, PartEcho, Result, Verdict
 from fitcheck.vehicle.masses import weighing_cautions
 from fitcheck.vehicle.moving import MovingBody
@@ -37,6 +41,7 @@ class _Clock:
 
     say: Progress
     seconds: dict[str, float]
+    cores: int = 1
 
     @contextmanager
     def stage(self, name: str) -> Iterator[None]:
@@ -53,17 +58,20 @@ def check_scene(
     only: Iterable[str] | None = None,
     fresh: bool = False,
     progress: Progress | None = None,
+    cores: int = 1,
 ) -> Result:
     """Everything that fitcheck finds in a scene.
 
     ``load_states``: names of the load states to report (None: all). ``only``: judge just the
     pairs that one of these parts, moving bodies or "scan" is part of. Raises InputError for an
     unknown name. ``fresh``: compute every pair anew, also where its answer was kept from an earlier
-    run on the same prepared scan (the report is the same). The clearances come worst first: by
-    verdict, then by what is left over the rule.
+    run on the same prepared scan (the report is the same). ``cores``: how many processes may share many
+    moving pairs (0: one a core); a script that lends more than 1 needs the usual
+    ``if __name__ == "__main__"`` round its work. The clearances come worst first: by verdict, then by what is
+    left over the rule.
     """
     kept = open_kept(scene.scan, fresh=fresh)
-    result = check_with(scene, kept, load_states=load_states, only=only, progress=progress)
+    result = check_with(scene, kept, load_states=load_states, only=only, progress=progress, cores=cores)
     kept.store()
     return result
 
@@ -75,19 +83,22 @@ def check_with(
     load_states: Iterable[str] | None = None,
     only: Iterable[str] | None = None,
     progress: Progress | None = None,
+    cores: int = 1,
 ) -> Result:
     """The same with answers that somebody holds on to; nothing is stored. What is kept shapes nothing but the time."""
     scene = _with_states(scene, load_states)
     names = _known(scene, only)
-    clock = _Clock(progress or (lambda _: None), {})
+    clock = _Clock(progress or (lambda _: None), {}, cores)
     clearances, coverage = _clearances(scene, names, kept, clock)
     with clock.stage("ground and loads"):
         loads = check_loads(scene)
         ground = kept.recall("ground", scene_facts(scene), lambda: check_ground(scene))
-        limits = check_limits(scene, loads, ground) + _without_scan(scene)
+        lines = kept.recall("lines", scene_facts(scene), lambda: check_lines(scene))
+        limits = check_limits(scene, loads, ground) + lines + _without_scan(scene)
         as_weighed = kept.recall("as weighed", scene_facts(weighed_scene(scene)), lambda: check_baseline(scene))
     with clock.stage("shafts"):
-        shafts = kept.recall("shafts", (scene.shafts, scene.mechanisms), lambda: check_shafts(scene))
+        shafts = kept.recall("shafts", scene_facts(scene), lambda: check_shafts(scene))
+        suspension = kept.recall("suspension", scene_facts(scene), lambda: check_suspension(scene))
     return Result(
         title=scene.title,
         layout=scene.layout_file,
@@ -96,6 +107,7 @@ def check_with(
         ground=ground,
         loads=loads,
         shafts=shafts,
+        suspension=suspension,
         limits=limits,
         parts=tuple(_echo(part) for part in scene.parts),
         alignment=None if scene.scan is None else scene.scan.alignment,
@@ -112,39 +124,82 @@ def _clearances(
     scene: Scene, only: tuple[str, ...], kept: Kept, clock: _Clock
 ) -> tuple[tuple[Clearance, ...], Coverage]:
     pairing = pair_up(scene, only)
-    rows: list[Clearance] = []
     with clock.stage("still pairs"):
-        rows += [_answer(kept, pair, None) for pair in pairing.still]
-    for body, pairs in pairing.moving:
-        with clock.stage(f"{body.name} over its travel"):
-            rows += [_answer(kept, pair, body) for pair in pairs]
+        rows = [_still_answer(kept, pair) for pair in pairing.still]
+    with clock.stage("moving pairs"):
+        rows += _moving_answers(kept, pairing.moving, clock)
     if kept.used:
         clock.say(f"{kept.used} of {kept.asked} pairs kept from an earlier check")
     return tuple(sorted(rows, key=urgency)), Coverage(pairing.rows)
 
 
-def _answer(kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
-    """A pair's row: kept from an earlier run, or computed and kept."""
-    key = key_of(pair, body, kept.scan)
-    found = kept.find(key)
-    measured = None if kept.figures is None else key_of(pair, body, kept.scan, demand=False)
-    row = found or _judged_anew(pair, kept.measured.get(measured or "")) or _computed(pair, body)
-    if found is None:
-        kept.keep(key, row)
-    if measured is not None:
-        kept.measured[measured] = row
-    return row
+@dataclass(frozen=True)
+class _Filed:
+    """Where the row of a pair is kept: by all that shapes it, and by what is measured of it alone (None: not held)."""
+
+    kept: Kept
+    key: str
+    measured: str | None
+
+    @classmethod
+    def of(cls, kept: Kept, pair: StillPair | MovingPair, body: MovingBody | None) -> _Filed:
+        """The keys of a pair."""
+        measured = None if kept.figures is None else key_of(pair, body, kept.scan, demand=False)
+        return cls(kept, key_of(pair, body, kept.scan), measured)
+
+    def find(self, pair: StillPair | MovingPair) -> Clearance | None:
+        """The row kept from an earlier check, also of one with another rule; None: to be computed."""
+        row = self.kept.find(self.key)
+        if row is None:
+            row = _judged_anew(pair, self.kept.measured.get(self.measured or ""))
+            if row is not None:
+                self.kept.keep(self.key, row)
+        return row if row is None else self.held(row)
+
+    def held(self, row: Clearance) -> Clearance:
+        """Hold on to what was measured."""
+        if self.measured is not None:
+            self.kept.measured[self.measured] = row
+        return row
+
+    def keep(self, row: Clearance) -> Clearance:
+        """File a computed row."""
+        self.kept.keep(self.key, row)
+        return self.held(row)
 
 
-def _computed(pair: StillPair | MovingPair, body: MovingBody | None) -> Clearance:
-    if isinstance(pair, StillPair):
-        return check_still(pair) if pair.evidence is None else check_scanned_still(pair, pair.evidence)
-    if body is None:
-        raise InternalError("a moving pair needs its moving body")
-    return check_moving(body, pair) if pair.evidence is None else check_scanned_moving(body, pair, pair.evidence)
+def _still_answer(kept: Kept, pair: StillPair) -> Clearance:
+    """A still pair's row: kept from an earlier run, or computed and kept."""
+    filed = _Filed.of(kept, pair, None)
+    found = filed.find(pair)
+    if found is not None:
+        return found
+    if pair.evidence is not None:
+        return filed.keep(check_scanned_still(pair, pair.evidence))
+    return filed.keep(under_twist(check_still(pair), pair))
 
 
+def _moving_answers(kept: Kept, jobs: Sequence[Job], clock: _Clock) -> list[Clearance]:
+    """The rows of all moving pairs: kept ones, and those that are computed, the most dangerous first."""
+    filed = [_Filed.of(kept, pair, body) for body, pair in jobs]
+    found = [one.find(pair) for one, (_, pair) in zip(filed, jobs, strict=True)]
+    missing = [k for k, row in enumerate(found) if row is None]
+    done = 0
+
+    def told(number: int, row: Clearance) -> None:
+        nonlocal done
+        done += 1
+        found[missing[number]] = filed[missing[number]].keep(row)
+        if done % _SAY_EVERY == 0:
+            clock.say(f"moving pairs: {done} of {len(missing)}")
+
+    check_jobs([jobs[k] for k in missing], told, clock.cores)
+    return [row for row in found if row is not None]
+
+
+_SAY_EVERY = 20
 _MEASURED = ("distance_mm", "at_least_mm", "static_mm", "straight_bump_mm", "pose", "points_mm", "contact")
+_BY_CAUSE = ("causes", "bites")
 _WORDS_OF_A_RULE = ("rule", "want_mm", "rule_reason", "rule_source", "rule_label", "guard_parts")
 
 
@@ -156,15 +211,20 @@ def _judged_anew(pair: StillPair | MovingPair, row: Clearance | None) -> Clearan
     if row is None:
         return None
     rule = pair.chosen.rule
+    ends = [far_enough_mm(row.must_mm + row.guard_mm, row.want_mm), far_enough_mm(pair.clear_mm, rule.want_mm)]
+    if rule.cause != row.judged or ends[0] != ends[1]:
+        return None
     if (rule.must_mm, pair.guard_mm) == (row.must_mm, row.guard_mm):
         worded = row_of(pair, Judgement(row.verdict, row.reason))
         return replace(row, **{name: getattr(worded, name) for name in _WORDS_OF_A_RULE})
-    if pair.contacts or row.distance_mm is None or row.depth_mm is not None or row.contact not in ("apart", "unknown"):
+    if rule.cause or pair.contacts or row.distance_mm is None or row.depth_mm is not None:
+        return None
+    if row.contact not in ("apart", "unknown"):
         return None
     if pair.evidence is not None:
         return None
     judgement = judge(row.distance_mm, row.at_least_mm, pair.guard_mm, pair.chosen.rule.must_mm)
-    figures = {name: getattr(row, name) for name in _MEASURED}
+    figures = {name: getattr(row, name) for name in (*_MEASURED, *_BY_CAUSE)}
     return row_of(pair, undecided(judgement) if row.contact == "unknown" else judgement, **figures)
 
 
@@ -183,7 +243,7 @@ def _with_states(scene: Scene, names: Iterable[str] | None) -> Scene:
 
 def _known(scene: Scene, names: Iterable[str] | None) -> tuple[str, ...]:
     wanted = tuple(names or ())
-    known = [part.name for part in scene.parts if part.solids] + [body.name for body in scene.moving]
+    known = list(dict.fromkeys([p.name for p in scene.parts if p.solids] + [body.name for body in scene.moving]))
     known += [SCAN] * bool(scene.scan)
     for name in wanted:
         if name not in known:

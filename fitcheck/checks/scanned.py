@@ -50,16 +50,16 @@ def check_scanned_still(pair: StillPair, evidence: Evidence) -> Clearance:
 def check_scanned_moving(body: MovingBody, pair: MovingPair, evidence: Evidence) -> Clearance:
     """The row of the scan and a moving body."""
     bare = replace(pair, evidence=None)
-    solids = body.solids(body.motion.scan_pose)
+    solids = body.solids(body.space.scan_pose)
     row = check_moving(body, bare)
     rows = [row]
     for solid, reading in evidence.taped:
         contacts = _cuttable(bare.contacts, solid)
         beside = replace(bare, shapes=(solid,), terms=_taped(bare.terms, reading), contacts=contacts)
-        rows += _told(check_moving(body, beside), row, reading)
+        rows += _told(check_moving(body, beside, by_cause=False), row, reading)
     if evidence.assumed is not None:
         terms = {**bare.terms, "asymmetry": evidence.assumed_sigma_mm}
-        assumed = check_moving(body, replace(bare, shapes=(evidence.assumed,), terms=terms))
+        assumed = check_moving(body, replace(bare, shapes=(evidence.assumed,), terms=terms), by_cause=False)
         rows += _joining(assumed, row, evidence, solids)
     boxes = _swept_boxes(body)
     box = np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
@@ -106,7 +106,7 @@ def _whole_box(part: Sequence[Solid]) -> Floats:
 
 def _swept_boxes(body: MovingBody) -> Floats:
     """The box (n, 2, 3) of all that each piece sweeps."""
-    low, high = body.motion.low[None], body.motion.high[None]
+    low, high = body.space.low[None], body.space.high[None]
     return np.array([piece.hulls(low, high).boxes()[0] for piece in body.pieces])
 
 
@@ -119,7 +119,7 @@ def _swept_unseen(body: MovingBody, pair: MovingPair, evidence: Evidence, boxes:
 
 
 def _nearest_over_motion(body: MovingBody, pair: MovingPair, place: UnseenPlace) -> Nearest | None:
-    row = check_moving(body, replace(pair, shapes=(place.solid,), contacts=()))
+    row = check_moving(body, replace(pair, shapes=(place.solid,), contacts=()), by_cause=False)
     if row.distance_mm is None or row.at_least_mm is None or row.points_mm is None:
         return None
     inside = row.contact in ("overlap", "unknown")

@@ -1,163 +1,230 @@
 """What do a propeller shaft's joints, its spline and its speed have to bear?
 
 Joint angles are between shaft and joint axis as lines in space, so plan and side angle
-combine; the pinion's axis turns with its axle. Angles and lengths are taken over the whole
-travel of the mechanism, every combination of its coordinates: the shortest length often
-lies inside the travel. They are *computed* extremes (a grid, then a local search from the
-best places of it, to 0.01 mm and 0.01 deg), not certified bounds as clearances have them.
+combine; a joint's axis turns with what carries it. Angles and lengths are taken over all
+that moves either end, every combination of its coordinates: the shortest length often lies
+inside the travel. See :mod:`fitcheck.checks.shaft_travel` for how the extremes are found.
 
-"Ride" is the pose in which the vehicle was scanned.
+"Ride" is the pose in which the vehicle was scanned; a load state's pose has each axle
+as far up against the body as the load has compressed its springs. "Front" is the joint
+where the shaft starts, "rear" the one where it ends, also of a shaft that runs forward.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from itertools import product
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.errors import InputError, InternalError
-from fitcheck.result import JointAngles, Shaft, ShaftLength
+from fitcheck.checks import shaft_speed
+from fitcheck.checks.shaft_practice import practice_rows
+from fitcheck.checks.shaft_travel import FRONT, LENGTH, REAR, SWING, Ends, Extreme, extremes
+from fitcheck.errors import InternalError
+from fitcheck.result import JointAngles, JointPair, Shaft, ShaftLength, ShaftLoop, ShaftSpeed
+from fitcheck.vehicle.masses import ledger, states_of
 from fitcheck.vehicle.mechanisms import Still
 from fitcheck.vehicle.motion import Motion
-from fitcheck.vehicle.scene import Scene, ShaftPart, Vector
+from fitcheck.vehicle.scene import Scene, ShaftPart
+from fitcheck.vehicle.stance import Stance, stance
 
 Floats = NDArray[np.float64]
 
-_GRID = {1: 65, 2: 17, 4: 7}  # samples along each of so many coordinates
-_STARTS = 3  # places from which the search goes on
-_FINEST = 1e-4  # last step, as a part of the travel: 0.02 mm of 200, far less on a smooth extreme
-_MOST_STEPS = 200
+RIDE = "ride"
+LOOP_WITHIN_MM = 152.0
+"""How near the first joint a retaining loop has to be. Source: a drag-race rule for fast classes, quoted by others."""
+
+ECCENTRICITY_MM = (0.3, 0.8)
+"""How far the mass of a sound shaft lies off its axis, from memory."""
+
+
+@dataclass(frozen=True)
+class Road:
+    """What the vehicle has to say about a shaft: how far each load state lifts each mechanism, and its road speed.
+
+    ``lifts_mm``: load state → mechanism → how far its wheels are up against the body. ``wheel_radius_mm``: loaded,
+    the least of all load states; None: no axle is known. ``taped_sigma_mm``: of the place of a joint.
+    """
+
+    lifts_mm: dict[str, dict[str, float]] = field(default_factory=dict)
+    top_speed_km_h: float | None = None
+    wheel_radius_mm: float | None = None
+    taped_sigma_mm: float = 0.0
 
 
 def check_shafts(scene: Scene) -> dict[str, Shaft]:
-    """Every shaft of the scene over its mechanism's travel."""
-    return {shaft.name: shaft_over_travel(shaft, dict(scene.mechanisms)) for shaft in scene.shafts}
+    """Every shaft of the scene over the travel of what carries it; of no shafts: empty."""
+    if not scene.shafts:
+        return {}
+    stances = _stances(scene)
+    return {
+        shaft.name: shaft_over_travel(shaft, ends_of(shaft, scene.mechanisms), _road(scene, stances, shaft))
+        for shaft in scene.shafts
+    }
 
 
-def shaft_over_travel(shaft: ShaftPart, mechanisms: dict[str, Motion]) -> Shaft:
-    """Joint angles, lengths, plunge and critical speed of one shaft.
+def ends_of(shaft: ShaftPart, mechanisms: Mapping[str, object]) -> tuple[Motion, Motion]:
+    """What carries the two joints of a shaft. Raises InternalError where one hangs on no mechanism."""
+    first = _carrier(shaft, shaft.start_motion, shaft.start_on, mechanisms)
+    return first, _carrier(shaft, shaft.end_motion, shaft.end_on, mechanisms)
+
+
+def _carrier(shaft: ShaftPart, motion: Motion | None, on: str | None, mechanisms: Mapping[str, object]) -> Motion:
+    if motion is not None:
+        return motion
+    if not on:
+        return Still()
+    if on not in mechanisms:
+        raise InternalError(f"shaft {shaft.name} hangs on {on}, which is no mechanism")
+    return cast(Motion, mechanisms[on])
+
+
+def turns_a_wheel(shaft: ShaftPart) -> bool:
+    """Whether it is a half shaft, on constant-velocity joints: the axes of both joints lie across the vehicle."""
+    return all(abs(axis[1]) > 0.7 * math.hypot(*axis) for axis in (shaft.start_axis, shaft.end_axis))
+
+
+def _stances(scene: Scene) -> dict[str, Stance]:
+    """How the vehicle stands in each load state; empty without scales or axles."""
+    books = {state.name: ledger(scene, state) for state in states_of(scene)}
+    return {name: stance(book) for name, book in books.items() if book is not None}
+
+
+def _road(scene: Scene, stances: Mapping[str, Stance], shaft: ShaftPart) -> Road:
+    lifts: dict[str, dict[str, float]] = {}
+    for state, stood in stances.items():
+        lifts[state] = {
+            name: axle.spring_mm
+            for axle, of in ((stood.front, "front"), (stood.rear, "rear"))
+            for name in scene.axles[of].mechanisms
+        }
+    radius = _wheel_radius_mm(scene, stances, shaft)
+    return Road(lifts, scene.top_speed_km_h, radius, scene.uncertainties.taped_joint)
+
+
+def _wheel_radius_mm(scene: Scene, stances: Mapping[str, Stance], shaft: ShaftPart) -> float | None:
+    """The least loaded radius at the axle that the shaft drives; where none carries it, at any axle."""
+    carried = {shaft.start_on, shaft.end_on}
+    driven = [name for name, axle in scene.axles.items() if carried & set(axle.mechanisms)]
+    radii = []
+    for name in driven or scene.axles:
+        axle = scene.axles[name]
+        radii.append(axle.tyre.radius_mm if axle.hub_z_mm is None else axle.hub_z_mm)
+        radii += [getattr(stood, name).loaded_mm for stood in stances.values()]
+    return min((radius for radius in radii if radius > 0.0), default=None)
+
+
+def shaft_over_travel(shaft: ShaftPart, ends: tuple[Motion, Motion], road: Road | None = None) -> Shaft:
+    """Joint angles, lengths, plunge and speeds of one shaft whose joints these motions carry.
 
     Raises InputError where its joints coincide in some pose. The critical speed is that of
     the longest length (the lowest); None without a wall thickness.
     """
-    ends = _Ends(shaft, mechanisms)
-    low, high = ends.low, ends.high
-    ride = ends.figures(ends.ride[None])[0]
-    samples = _grid(low, high)
-    values = ends.figures(samples)
-    worst = [_extreme(ends, column, sign, samples, values) for column, sign in ((0, -1), (0, 1), (1, 1), (2, 1))]
-    shortest, longest, front, rear = worst
-    return Shaft(
-        {"front": JointAngles(float(ride[1]), front), "rear": JointAngles(float(ride[2]), rear)},
-        ShaftLength(float(ride[0]), shortest, longest),
-        longest - shortest,
-        critical_speed_of(shaft, longest),
+    road = road or Road()
+    both = Ends(shaft, ends)
+    poses = _named_poses(both, road)
+    wanted = ((LENGTH, -1), (LENGTH, 1), (FRONT, 1), (REAR, 1), (SWING, 1))
+    shortest, longest, front, rear, swing = extremes(both, wanted)
+    critical = critical_speed_of(shaft, longest.value)
+    speed = _speed(shaft, road, critical)
+    found = Shaft(
+        {"front": _angles(both, FRONT, poses, front), "rear": _angles(both, REAR, poses, rear)},
+        _length(both, poses[RIDE], shortest, longest),
+        longest.value - shortest.value,
+        critical,
+        (shaft.start_on or None, shaft.end_on or None),
+        {name: _pair(both, poses[name], speed) for name in (RIDE, *road.lifts_mm)},
+        speed,
+        None if turns_a_wheel(shaft) else _loop(shaft, both, swing.value),
+        shaft.phased,
+        turns_a_wheel(shaft),
+        math.degrees(math.sqrt(2.0) * road.taped_sigma_mm / longest.value),
+    )
+    return replace(found, practice=practice_rows(found, shaft))
+
+
+_DROOP = "straight droop"
+
+
+def _named_poses(ends: Ends, road: Road) -> dict[str, Floats]:
+    """Ride, each load state, and straight droop where something with wheels moves the shaft."""
+    space = ends.space
+    found = {RIDE: space.scan_pose}
+    for state, lifts in road.lifts_mm.items():
+        moved = {block.name: block.at_heave(lifts[block.name]) for block in space.blocks if block.name in lifts}
+        found[state] = space.joined(moved)
+    hanging = {block.name: block.at_heave(-block.droop_mm) for block in space.blocks if block.droop_mm > 0.0}
+    return {**found, _DROOP: space.joined(hanging)} if hanging else found
+
+
+def _angles(ends: Ends, column: int, poses: Mapping[str, Floats], largest: Extreme) -> JointAngles:
+    at = {name: float(ends.figures(pose[None])[0, column]) for name, pose in poses.items()}
+    ride, droop = at.pop(RIDE), at.pop(_DROOP, None)
+    swing = 0.0 if turns_a_wheel(ends.shaft) else shaft_speed.swing_pct(max([ride, *at.values()]))
+    return JointAngles(ride, largest.value, droop, at, ends.space.describe(largest.pose), swing)
+
+
+def _length(ends: Ends, ride: Floats, shortest: Extreme, longest: Extreme) -> ShaftLength:
+    describe = ends.space.describe
+    return ShaftLength(
+        float(ends.figures(ride[None])[0, LENGTH]),
+        shortest.value,
+        longest.value,
+        describe(shortest.pose),
+        describe(longest.pose),
     )
 
 
-class _Ends:
-    """The two joints of a shaft over the combined coordinates of what moves them."""
-
-    def __init__(self, shaft: ShaftPart, mechanisms: dict[str, Motion]) -> None:
-        self.shaft = shaft
-        names = [name for name in dict.fromkeys((shaft.start_on, shaft.end_on)) if name]
-        for name in names:
-            if name not in mechanisms:
-                raise InternalError(f"shaft {shaft.name} hangs on {name}, which is no mechanism")
-        self.movers = {name: mechanisms[name] for name in names}
-        still = Still()
-        self.low = np.concatenate([still.low, *(mover.low for mover in self.movers.values())])
-        self.high = np.concatenate([still.high, *(mover.high for mover in self.movers.values())])
-        self.ride = np.concatenate([still.scan_pose, *(mover.scan_pose for mover in self.movers.values())])
-
-    def figures(self, poses: Floats) -> Floats:
-        """(n, d) poses → (n, 3): length mm, front and rear joint angle deg."""
-        start, first = self._joint(poses, self.shaft.start_on, self.shaft.start_mm, self.shaft.start_axis)
-        end, second = self._joint(poses, self.shaft.end_on, self.shaft.end_mm, self.shaft.end_axis)
-        along = end - start
-        length = np.linalg.norm(along, axis=1)
-        if not (np.isfinite(length).all() and (length > 0.0).all()):
-            raise InputError(
-                f"{self.shaft.origin or 'shaft'}: the two joints of {self.shaft.name} coincide somewhere in the "
-                "travel; check where its ends are"
-            )
-        return np.stack([length, angle_between_deg(first, along), angle_between_deg(second, along)], axis=1)
-
-    def _joint(self, poses: Floats, on: str | None, at: Vector, axis: Vector) -> tuple[Floats, Floats]:
-        """Place and axis (n, 3) of one joint."""
-        column = 0
-        for name, mover in self.movers.items():
-            width = len(mover.low)
-            if name == on:
-                own = poses[:, column : column + width]
-                place = mover.place(own, np.array([at], dtype=np.float64))[:, 0]
-                return place, np.asarray(mover.turn(own) @ np.asarray(axis, dtype=np.float64))
-            column += width
-        return np.tile(np.asarray(at, dtype=np.float64), (len(poses), 1)), np.tile(axis, (len(poses), 1))
+def _pair(ends: Ends, pose: Floats, speed: ShaftSpeed | None) -> JointPair:
+    """What is left of one joint's unevenness behind the other. Yokes of which nothing is said are taken as in phase."""
+    figures = ends.figures(pose[None])[0]
+    front, rear = float(figures[FRONT]), float(figures[REAR])
+    between = float(ends.between_planes_deg(pose[None])[0])
+    if turns_a_wheel(ends.shaft):
+        return JointPair((front, rear), 0.0, (0.0, 0.0))
+    left = shaft_speed.left_over_deg(front, rear, between, phased=ends.shaft.phased is not False)
+    if speed is None:
+        return JointPair((front, rear), left, (None, None))
+    peaks = [shaft_speed.peak_acceleration_rad_s2(speed.rpm, angle) for angle in (front, left)]
+    return JointPair((front, rear), left, (peaks[0], peaks[1]))
 
 
-def _grid(low: Floats, high: Floats) -> Floats:
-    """Poses (n, d) at an even grid over the travel; a coordinate without travel has one value."""
-    moves = int(np.count_nonzero(high > low))
-    count = _GRID.get(moves, 3 if moves > 4 else 9)
-    values = [np.linspace(a, b, count if b > a else 1) for a, b in zip(low, high, strict=True)]
-    return np.array(list(product(*values)), dtype=np.float64)
+def _speed(shaft: ShaftPart, road: Road, critical: float | None) -> ShaftSpeed | None:
+    """The shaft at the highest road speed; None where its ratio, that speed or the tyre is not known."""
+    ratio, fastest, radius = shaft.ratio, road.top_speed_km_h, road.wheel_radius_mm
+    if ratio is None or fastest is None or radius is None:
+        return None
+    rpm = shaft_speed.shaft_rpm(fastest, wheel_radius_mm=radius, ratio=ratio)
+    if critical is None:
+        return ShaftSpeed(fastest, ratio, radius, rpm, None, None, None)
+    share = rpm / critical
+    half = 0.5 * fastest / share
+    near = (half * (1.0 - shaft_speed.HALF_CRITICAL), half * (1.0 + shaft_speed.HALF_CRITICAL))
+    whirl = [shaft_speed.whirl_mm(off, share) for off in ECCENTRICITY_MM]
+    bows = None if whirl[0] is None or whirl[1] is None else (whirl[0], whirl[1])
+    return ShaftSpeed(fastest, ratio, radius, rpm, share, near, bows)
 
 
-def _extreme(ends: _Ends, column: int, sign: int, samples: Floats, values: Floats) -> float:
-    """Least (-1) or greatest (+1) of one figure: climb from the best places of the grid."""
-
-    def height(poses: Floats) -> Floats:
-        return sign * ends.figures(poses)[:, column]
-
-    order = np.argsort(-sign * values[:, column], kind="stable")[:_STARTS]
-    return sign * max(_climb(height, samples[place], ends.low, ends.high) for place in order)
-
-
-def _climb(height: Callable[[Floats], Floats], pose: Floats, low: Floats, high: Floats) -> float:
-    """Step to the best neighbour, diagonals included; where there is none, halve the step."""
-    free = np.flatnonzero(high > low)
-    steps = np.zeros((3 ** len(free), len(low)))
-    steps[:, free] = np.array(list(product((-1.0, 0.0, 1.0), repeat=len(free)))).reshape(len(steps), -1)
-    best, part = float(height(pose[None])[0]), 0.125
-    for _ in range(_MOST_STEPS):
-        around = np.clip(pose + part * (high - low) * steps, low, high)
-        found = height(around)
-        first = int(np.argmax(found))
-        if found[first] > best:
-            best, pose = float(found[first]), around[first]
-        elif part < _FINEST:
-            break
-        else:
-            part /= 2.0
-    return best
-
-
-def angle_between_deg(first: Floats, second: Floats) -> Floats:
-    """Angle (n,) between lines along (n, 3) vectors, 0 … 90; exact near 0, where an arc cosine is not."""
-    across = np.linalg.norm(np.cross(first, second), axis=-1)
-    return np.asarray(np.degrees(np.arctan2(across, np.abs(np.sum(first * second, axis=-1)))))
+def _loop(shaft: ShaftPart, ends: Ends, swing_deg: float) -> ShaftLoop:
+    """From the first joint as far along the shaft at ride as the loop may be."""
+    reach = min(LOOP_WITHIN_MM, float(np.linalg.norm(ends.ride_line)))
+    along = reach * float(ends.ride_line[0]) / float(np.linalg.norm(ends.ride_line))
+    start = shaft.start_mm[0]
+    radius = shaft.diameter_mm / 2.0 + shaft.whip_mm
+    room = swing_half_height_mm(reach, radius_mm=radius, swing_deg=min(swing_deg, 80.0))
+    return ShaftLoop((min(start, start + along), max(start, start + along)), room)
 
 
 def critical_speed_of(shaft: ShaftPart, length_mm: float) -> float | None:
     """Critical speed of a shaft's tube at a length; None where the wall is not known."""
     if shaft.wall_mm is None:
         return None
-    return critical_rpm(length_mm, shaft.diameter_mm, wall_mm=shaft.wall_mm, sound_m_s=shaft.speed_of_sound_m_s)
-
-
-def critical_rpm(length_mm: float, diameter_mm: float, *, wall_mm: float, sound_m_s: float) -> float:
-    """First critical speed of a uniform tube on pinned ends: (30 π / L²) √(E/ρ) ¼ √(Do² + Di²).
-
-    ``sound_m_s`` is √(E/ρ). Source: Euler-Bernoulli beam, closed form. Other models of the
-    same shaft (mass lumped at mid-span, sag) give other speeds.
-    """
-    inner = diameter_mm - 2.0 * wall_mm
-    gyration = math.hypot(diameter_mm, inner) / 4.0 / 1000.0
-    return 30.0 * math.pi / (length_mm / 1000.0) ** 2 * sound_m_s * gyration
+    return shaft_speed.critical_rpm(
+        length_mm, shaft.diameter_mm, wall_mm=shaft.wall_mm, sound_m_s=shaft.speed_of_sound_m_s
+    )
 
 
 def compound_deg(first_deg: float, second_deg: float) -> float:
@@ -174,12 +241,6 @@ def compound_small_deg(first_deg: float, second_deg: float) -> float:
 def working_angles_deg(output_deg: float, shaft_deg: float, pinion_deg: float) -> tuple[float, float]:
     """Angles at the front and the rear joint from three slopes in side view."""
     return abs(output_deg - shaft_deg), abs(shaft_deg - pinion_deg)
-
-
-def output_speeds_rpm(speed_rpm: float, joint_deg: float) -> tuple[float, float]:
-    """Least and greatest output speed of a cross joint over a turn: N cos b and N / cos b."""
-    lean = math.cos(math.radians(joint_deg))
-    return speed_rpm * lean, speed_rpm / lean
 
 
 def swing_longer_mm(length_mm: float, rise_mm: float) -> float:

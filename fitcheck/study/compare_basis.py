@@ -10,7 +10,7 @@ an alignment the extents of all that was scanned, where nothing was moved.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from fitcheck.checks.baseline import has_moved_metal
 from fitcheck.errors import InputError
 from fitcheck.result import Result
 from fitcheck.vehicle.masses import states_of
-from fitcheck.vehicle.mechanisms import SolidAxle
+from fitcheck.vehicle.motion import Block
 from fitcheck.vehicle.scene import LoadState, ScanLayers, Scene
 
 NAMED = 3
@@ -192,18 +192,24 @@ def _mechanism_differences(a: Scene, b: Scene) -> Iterator[_Words]:
         if one is None or two is None:
             yield _one_alone(f"mechanisms.{name}", one)
             continue
-        bare = [replace(axle, carries=(), origin="") for axle in (one, two)]
-        for path, left, right in _fields_that_differ(*bare):
-            yield f"mechanisms.{name}.{path}", left, right
+        if type(one) is not type(two):
+            yield f"mechanisms.{name}", type(one).__name__, type(two).__name__
+            continue
+        for path, left, right in _fields_that_differ(one, two):
+            if path.partition(".")[0] not in _NOT_MOTION:
+                yield f"mechanisms.{name}.{path}", left, right
         if _carried(one) != _carried(two):
             yield f"mechanisms.{name}.carries", _carried_words(one), _carried_words(two)
 
 
-def _carried(axle: SolidAxle) -> list[tuple[str, bytes, float]]:
+_NOT_MOTION = ("carries", "origin", "part_class")
+
+
+def _carried(axle: Block) -> list[tuple[str, bytes, float]]:
     return [(name, solid.vertices.tobytes(), solid.radius_mm) for name, solid in axle.carries]
 
 
-def _carried_words(axle: SolidAxle) -> str:
+def _carried_words(axle: Block) -> str:
     """Each carried solid with its size along the axes."""
     sizes = {name: solid.extents()[1] - solid.extents()[0] for name, solid in axle.carries}
     words = [f"{name} {' × '.join(f'{side:.1f}' for side in size)}" for name, size in sizes.items()]

@@ -166,7 +166,8 @@ class Session:
     def _check(self, progress: Progress) -> tuple[Scene, Result]:
         scene = self._reading.load(self.layout, progress)
         kept = carried_on(self._kept, scene.scan)
-        result = check_with(scene, kept, progress=progress, **self._chosen)
+        load_states, only = self._chosen["load_states"], self._chosen["only"]
+        result = check_with(scene, kept, load_states=load_states, only=only, progress=progress)
         first, self._kept = self._kept is None, kept
         if first:
             kept.store()
