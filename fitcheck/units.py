@@ -1,4 +1,4 @@
-"""What a person writes on a bench sheet → mm, kg, degrees, N/mm. Strict, with a closed list of units.
+"""What a person writes on a bench sheet → mm, kg, degrees, N/mm, N·m. Strict, with a closed list of units.
 
 A bare number means the unit that the file declares. Text is one number and one unit:
 "120 mm", "-1.5 in", "4 3/4 in", "1/2 in", "55 lb". Anything that could be read two ways
@@ -28,6 +28,19 @@ ANGLE_DEG: dict[str, float] = {"deg": 1.0, "°": 1.0}
 RATE_N_MM: dict[str, float] = {"N/mm": 1.0, "lb/in": 0.45359237 * 9.80665 / 25.4}
 """Spring rates in N/mm; "lb/in" is pounds-force an inch, as springs are sold."""
 
+_LB_FT = 0.45359237 * 9.80665 * 0.3048
+
+TORQUE_N_M: dict[str, float] = {"N·m": 1.0, "Nm": 1.0, "lb·ft": _LB_FT, "lb-ft": _LB_FT}
+"""Torques in N·m; "lb·ft" is pounds-force times feet."""
+
+STIFFNESS_N_M_DEG: dict[str, float] = {
+    f"{torque}/{angle}": scale for torque, scale in TORQUE_N_M.items() for angle in ("°", "deg")
+}
+"""How hard a thing is to twist, in N·m a degree."""
+
+SPEED_KM_H: dict[str, float] = {"km/h": 1.0, "mph": 1.609344}
+"""Road speeds in km/h; exact (international mile)."""
+
 PERCENT: dict[str, float] = {"%": 0.01}
 
 KINDS: dict[str, dict[str, float]] = {
@@ -36,10 +49,16 @@ KINDS: dict[str, dict[str, float]] = {
     "angle": ANGLE_DEG,
     "spring rate": RATE_N_MM,
     "share": PERCENT,
+    "torque": TORQUE_N_M,
+    "stiffness": STIFFNESS_N_M_DEG,
+    "speed": SPEED_KM_H,
 }
 
-LARGEST: dict[str, float] = {"length": 1e6, "mass": 1e6, "angle": 360.0, "spring rate": 1e6, "share": 10.0}
-"""Nothing on a vehicle is larger: 1 km, 1000 t, a whole turn, 1 MN/mm, 1000 %."""
+LARGEST: dict[str, float] = {
+    "length": 1e6, "mass": 1e6, "angle": 360.0, "spring rate": 1e6, "share": 10.0,
+    "torque": 1e6, "stiffness": 1e7, "speed": 1000.0,
+}  # fmt: skip
+"""Nothing on a vehicle is larger: 1 km, 1000 t, a whole turn, 1 MN/mm, 1000 %, 1 MN·m, 10 MN·m/°, 1000 km/h."""
 
 _SAID_OTHERWISE = {
     "inch": "in", "inches": "in", '"': "in", "″": "in", "foot": "ft", "feet": "ft", "'": "ft", "′": "ft",
@@ -80,6 +99,21 @@ def angle_deg(typed: Typed) -> float:
 def rate_n_mm(typed: Typed) -> float:
     """A spring rate in N/mm. Raises UnitError."""
     return read_quantity(typed, "spring rate", "N/mm")
+
+
+def torque_n_m(typed: Typed) -> float:
+    """A torque in N·m. Raises UnitError."""
+    return read_quantity(typed, "torque", "N·m")
+
+
+def stiffness_n_m_deg(typed: Typed) -> float:
+    """A stiffness against twist in N·m a degree. Raises UnitError."""
+    return read_quantity(typed, "stiffness", "N·m/°")
+
+
+def speed_km_h(typed: Typed) -> float:
+    """A road speed in km/h. Raises UnitError."""
+    return read_quantity(typed, "speed", "km/h")
 
 
 def is_percent(typed: Typed) -> bool:
@@ -219,4 +253,7 @@ def _example(kind: str) -> str:
         "angle": "30 or '30 deg'",
         "spring rate": "40 or '230 lb/in'",
         "share": "'5 %'",
+        "torque": "600 or '440 lb·ft'",
+        "stiffness": "900 or '900 N·m/°'",
+        "speed": "100 or '60 mph'",
     }[kind]

@@ -179,7 +179,7 @@ def test_ordinary_angles_are_no_warning(angle: str, tmp_path: Path) -> None:
 
 def test_mechanisms_and_shafts_move(tmp_path: Path) -> None:
     scene = scene_of(tmp_path)
-    axle = scene.mechanisms["rear_axle"]
+    axle: Any = scene.mechanisms["rear_axle"]
     assert (axle.bump_mm, axle.droop_mm, axle.stops_mm, axle.wind_up_drive_deg) == (80.0, 90.0, 400.0, 6.0)
     assert axle.leaf is not None
     assert (axle.leaf.half_length_mm, axle.leaf.arc_mm) == (600.0, 450.0)
@@ -194,7 +194,7 @@ def test_mechanisms_and_shafts_move(tmp_path: Path) -> None:
         ("rear_axle", "axle"),
         ("rear_shaft", "shaft"),
     ]
-    assert scene.axles["rear"].mechanism == "rear_axle"
+    assert scene.axles["rear"].mechanisms == ("rear_axle",)
     assert scene.axles["front"].rating_kg == 1000.0
 
 

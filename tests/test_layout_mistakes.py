@@ -145,7 +145,7 @@ VEHICLE_SLIPS: dict[str, Slip] = {
     "radians named": Slip("drive: 6", "drive: 0.1 rad", "0.1 rad", "unknown unit 'rad'", "units of angle: deg, °"),
     "carried without shape": Slip("{capsule: {from: [2620, -640, 384], to: [2620, 640, 384], diameter: 90}}", "{}", "tube:", "the shape is missing"),
     "rod without length": Slip("to: [2620, 640, 384]", "to: [2620, -640, 384]", "[2620, -640, 384], diameter", "'from' and 'to' are the same point"),
-    "mechanism called like a class": Slip("mechanisms:\n  rear_axle:", "mechanisms:\n  axle: {}\n  rear_axle:", "axle: {}", "'solid_axle' is missing"),
+    "mechanism called like a class": Slip("mechanisms:\n  rear_axle:", "mechanisms:\n  axle: {}\n  rear_axle:", "axle: {}", "the kind of mechanism is missing", "exactly one of: solid_axle, link_axle"),
     "wall too thick": Slip("wall: 2.5", "wall: 40", "40}", "a wall of 40 mm does not go into a tube of 63.5 mm"),
     "shaft with a place": Slip("wall: 2.5}", "wall: 2.5}\n    place: {point: centre, at: [0, 0, 0]}", "place:", "'place' does not go with 'shaft'"),
     "shaft of another class": Slip("    shaft: {", "    class: lv\n    shaft: {", "lv", "a shaft is of class shaft, found 'lv'"),

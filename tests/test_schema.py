@@ -89,7 +89,8 @@ measured:
   clip: {metal: {sphere: {centre: [0, 0, 0], diameter: 3}}}
 axles:
   front: {at: 0, track: 148, rating: 1000, wheel_rate: 230 lb/in, tyre: {radius: 39.5, width: 20.5, rate: 300}, hub: 38, unsprung: 100}
-  rear: {at: 262, track: 148, wheel_rate: 48, tyre: {radius: 39.5, width: 20.5, rate: 300}, mechanism: ax}
+  rear: {at: 262, track: 148, wheel_rate: 48, tyre: {radius: 39.5, width: 20.5, rate: 300}, mechanism: [rl, rr]}
+top_speed: 60 mph
 weights:
   as_weighed: {front_left: 402 kg, front_right: {value: 398, within: 2}, rear_left: 342, rear_right: 338}
   within: 0.5 %
@@ -104,6 +105,18 @@ mechanisms:
       {centre: [262, 0, 38], bump: 8, droop: 9, stops: 40, lateral: 0.5, wind_up: {drive: 6 deg, brake: 4°},
        leaf: {half_length: 60, fixed_eye: rear, flat_at: -1, radius_factor: 0.8},
        carries: {b: {box: {x: [260, 264], y: [-9, 9], z: [30, 40]}}, s: {sphere: {centre: [262, 0, 38], diameter: 26}}}}
+  springs: {solid_axle: {centre: [0, 0, 38], bump: 8, droop: 9, stops: 40, leaf: {half_length: 60, fixed_eye: front}, wind_up: {spring_rate: 270 lb/in, torque: 1800 lb·ft, grip: 0.8, axle_load: 900 kg, loaded_radius: 38}}}
+  wheels: {steered_wheels: {left: {lower: [0, -65, 30], upper: [0, -64, 44]}, right: {at: [0, 65, 38], inclination: 8 deg, caster: 3}, inner: 33, outer: 27, wheelbase: 262}, on: springs}
+  links: {link_axle: {centre: [262, 0, 38], bump: 8, droop: 9, stops: 40, lateral: 0.1, wind_up: {drive: 1, brake: 1}, rods: {one: {body: [190, -45, 42], axle: [260, -50, 33], length: 70.8}}, carries: {}}}
+  fl: {five_rods: {wheel: [0, -74, 32], bump: 6, droop: 6, rods: {r1: {body: [0, -35, 24], upright: [0, -69, 24]}, r2: {body: [9, -35, 24], upright: [0, -69, 24]}, r3: {body: [0, -35, 48], upright: [0, -69, 48]}, r4: {body: [9, -35, 48], upright: [0, -69, 48]}, r5: {body: [14, -35, 24], upright: [13, -69, 24]}}, steering: r5, rack: 6}}
+  fr: {strut: {wheel: [0, 74, 32], bump: 6, droop: 6, top: [0, 56, 80], foot: [0, 66, 35], rods: {r1: {body: [0, 35, 24], upright: [0, 69, 24]}, r2: {body: [9, 35, 24], upright: [0, 69, 24]}, r5: {body: [14, 35, 24], upright: [13, 69, 24]}}}}
+  rl: {swing_arm: {wheel: [262, -74, 32], pivots: [[220, -70, 33], [220, -30, 33]], bump: 7, droop: 7}}
+  rr: {swing_arm: {wheel: [262, 74, 32], front_view: [-20, 30], side_view: [190, 34], bump: 7, droop: 7}}
+  rr2: {mirror_of: rl}
+  unit: {rocking_unit: {axis: [1, 0, 0.1], at: [100, 0, 56], mounts: {left: {at: [100, -20, 56], rate: 300}}, torque: {drive: 600, reverse: 400 N·m}, surge: 3 mm, settle: 4 mm}}
+  motor: {rocking_unit: {axis: y, at: [0, 0, 50], rock: {drive: 2, reverse: 1.5}}}
+  twist: {frame_twist: {stiffness: 900 N·m/°, torque: 3000, from: 0, over: 262, height: 56, rails: 74}}
+  bed: {on: unit, chain: {coordinates: {tip: {angle: [0, 50 deg]}, push: {length: [-2, 10]}}, joints: [{slide: [1, 0, 0], by: push}, {turn: [0, 1, 0], through: [300, 0, 70], by: {tip: [-1, 0.001], push: 0.02}}], limits: [{sum: {tip: 1}, most: 60}], causes: {rocked: {tip: high, push: whole}}, wheel: [300, 0, 40]}}
 parts:
   A: {class: hv_box, box: {x: [1, 9], y: [-9, -1], z: [1, 9]}, rim: {out: 2, height: 0.5, at: top, inset: 1}, mass: 9, tape: 1, within: 0.2}
   B: {mirror_of: A, nudge: [0, 0, 1], bought: false}
@@ -119,7 +132,13 @@ parts:
       {from: [133, 0, 48], to: {on: ax, at: [239, 6, 40]}, diameter: 6, wall: 0.2, yokes: {diameter: 10, length: 6, whip: 0.1},
        whip: 0.3, from_axis: [1, 0, 0], to_axis: [1, 0, 0.1], material: aluminium}
     mass: 9
-rules: [{between: [A, any], must: 1, want: 2, why: because, label: maker, source: null}]
+  S2: {shaft: {from: {on: A, at: [133, 0, 48]}, to: [239, 6, 40], diameter: 6, ratio: 3.9, spline: {engaged: 9, free: 4, diameter: 4}, phased: true}}
+  H1: {half_shaft: {from: [262, -20, 33], to: {on: rl, at: [262, -64, 32]}, diameter: 2.8, joints: {diameter: 9, length: 6, whip: 0}, from_axis: [0, 1, 0], to_axis: [0, 1, 0]}}
+  T: {on: wheels.left, tyre: {centre: [0, -74, 38], axis: [0, 1, 0], radius: 39, width: 20, growth: 1.5 %, bulge: 1, mud: 2, chains: U}, mass: 30}
+  R: {class: steering, rod: {from: {on: wheels.left, at: [16, -60, 38]}, to: {on: wheels.right, at: [16, 60, 38]}, diameter: 3}}
+  L: {drag_link: {arm: {centre: [-30, 35, 56], axis: [0, 1, 0], tip: [-30, 35, 40], diameter: 4}, to: {on: wheels.right, at: [10, 56, 40]}, diameter: 3}}
+  P: {class: brake_line, hose: {from: [10, -38, 56], to: {on: wheels.left, at: [6, -60, 42]}, length: 42, diameter: 1.1}}
+rules: [{between: [A, any], must: 1, want: 2, why: because, cause: steered left, label: maker, source: null}]
 contacts: [{between: [A, scan], at: {capsule: {from: [0, 0, 0], to: [1, 0, 0], diameter: 2}}, why: foot, deeper_than: 0}]
 exclude: [{between: [S, ax], why: joined}]
 uncertainty: {scan: 0.05, alignment: 0.08, taped_joint: 0.2, fabrication: 0.15, motion: 0.2}

@@ -17,14 +17,16 @@ from numpy.typing import NDArray
 
 from fitcheck.errors import LayoutError
 from fitcheck.layout.build_masses import build_axles, build_load_states, build_weights
-from fitcheck.layout.build_parts import BuiltParts, build_parts
-from fitcheck.layout.build_regions import needed_region, solid_of
+from fitcheck.layout.build_mechanisms import build_mechanisms, build_twist
+from fitcheck.layout.build_moving import bodies
+from fitcheck.layout.build_parts import build_parts
+from fitcheck.layout.build_regions import needed_region
 from fitcheck.layout.build_scan import build_measured, scan_spec
 from fitcheck.layout.load import Layout, Progress
-from fitcheck.layout.vehicle_entries import SolidAxle as SolidAxleEntry
+from fitcheck.layout.riding import riding_of
+from fitcheck.layout.schema import EVERYTHING
+from fitcheck.layout.small_angles import small_angles
 from fitcheck.result import Alignment, FloorFit, MaybeVector, Straightness, TargetFit
-from fitcheck.vehicle.mechanisms import Leaf, SolidAxle
-from fitcheck.vehicle.moving import MovingBody, axle_body, shaft_body
 from fitcheck.vehicle.scene import (
     Contact,
     Exclusion,
@@ -32,7 +34,6 @@ from fitcheck.vehicle.scene import (
     Rule,
     ScanLayers,
     Scene,
-    ShaftPart,
     Target,
     Uncertainties,
 )
@@ -44,10 +45,6 @@ if TYPE_CHECKING:
 
 METRE_BETWEEN_NEIGHBOURS = 1.0
 """The drift of a scan counts over this many metres: things that a guard is about are no further apart."""
-
-SMALL_WIND_UP_DEG = 0.5
-"""Below this a wind-up was likely typed in radians."""
-
 
 def build_scene(
     layout: Layout,
@@ -63,13 +60,15 @@ def build_scene(
     be placed, targets), MeshError and FileProblem (mesh files), and what
     :func:`fitcheck.scan.prepare.prepare_scan` raises.
     """
-    built = build_parts(layout)
+    twist, mechanisms = build_twist(layout), build_mechanisms(layout)
+    riding = riding_of(layout, mechanisms, twist)
+    built = build_parts(layout, riding)
     spec = scan_spec(layout)
     measured = build_measured(layout)
     mistakes = layout.stack.mistakes()
     if mistakes:
         raise LayoutError(tuple(mistakes))
-    mechanisms = build_mechanisms(layout)
+    moving = bodies(layout, built, riding)
     inputs = {source.name: source.sha256 for source in layout.stack.sources} | built.inputs
     warnings = [*built.warnings, *_warnings(layout)]
     scan = None if spec is None else _prepare(spec, inputs, warnings, (cache_dir, progress, hashing))
@@ -82,7 +81,7 @@ def build_scene(
         scan=scan,
         mechanisms=mechanisms,
         shafts=tuple(built.shafts),
-        moving=_moving(mechanisms, built),
+        moving=moving,
         axles=build_axles(layout),
         weights=build_weights(layout),
         load_states=build_load_states(layout),
@@ -91,6 +90,8 @@ def build_scene(
         exclusions=_exclusions(layout),
         uncertainties=_uncertainties(layout),
         targets=_targets(layout),
+        twist=twist,
+        top_speed_km_h=layout.entries.top_speed,
         inputs=inputs,
         warnings=tuple(warnings),
     )
@@ -145,41 +146,6 @@ def _place_sigmas(certainty: FrameCertainty, layers: ScanLayers) -> dict[str, fl
     return found
 
 
-# --- mechanisms ------------------------------------------------------------------------
-
-
-def build_mechanisms(layout: Layout) -> dict[str, SolidAxle]:
-    """All mechanisms by name."""
-    return {
-        name: _solid_axle(name, entry.solid_axle, layout.origin("mechanisms", name))
-        for name, entry in layout.entries.mechanisms.items()
-    }
-
-
-def _solid_axle(name: str, entry: SolidAxleEntry, origin: str) -> SolidAxle:
-    leaf, wind_up = entry.leaf, entry.wind_up
-    return SolidAxle(
-        name=name,
-        centre_mm=entry.centre,
-        bump_mm=entry.bump,
-        droop_mm=entry.droop,
-        stops_mm=entry.stops,
-        lateral_mm=entry.lateral,
-        leaf=None if leaf is None else Leaf(leaf.half_length, leaf.fixed_eye, leaf.flat_at, leaf.radius_factor),
-        wind_up_drive_deg=0.0 if wind_up is None else wind_up.drive,
-        wind_up_brake_deg=0.0 if wind_up is None else wind_up.brake,
-        carries=tuple((carried, solid_of(shape)) for carried, shape in entry.carries.items()),
-        origin=origin,
-    )
-
-
-def _moving(mechanisms: dict[str, SolidAxle], built: BuiltParts) -> tuple[MovingBody, ...]:
-    """The bodies that axles carry, then the shafts; an axle that carries nothing has no body."""
-    bodies = [axle_body(axle) for axle in mechanisms.values() if axle.carries]
-    shafts: list[ShaftPart] = built.shafts
-    return (*bodies, *(shaft_body(shaft, mechanisms) for shaft in shafts))
-
-
 # --- rules and limits --------------------------------------------------------------------
 
 
@@ -193,6 +159,7 @@ def _rules(layout: Layout) -> tuple[Rule, ...]:
             label=rule.label,
             source=rule.source,
             origin=layout.origin("rules", index),
+            cause="" if rule.cause == EVERYTHING else rule.cause,
         )
         for index, rule in enumerate(layout.entries.rules)
     )
@@ -271,17 +238,4 @@ def _warnings(layout: Layout) -> list[str]:
         found.append(
             f"{layout.origin('weights')}: no 'raised' or 'cg_height': the height of the centre of gravity is unknown"
         )
-    return found + _small_angles(layout)
-
-
-def _small_angles(layout: Layout) -> list[str]:
-    """Wind-up above zero and below half a degree: a leaf spring gives more, and in radians it would be usual."""
-    found = []
-    for name, mechanism in layout.entries.mechanisms.items():
-        wind_up = mechanism.solid_axle.wind_up
-        for word, angle in (("drive", wind_up.drive), ("brake", wind_up.brake)) if wind_up is not None else ():
-            if 0.0 < angle < SMALL_WIND_UP_DEG:
-                origin = layout.origin("mechanisms", name, "solid_axle", "wind_up", word)
-                looks = f"angles are in degrees, and this looks like radians ({math.degrees(angle):.3g}°)"
-                found.append(f"{origin}: wind_up.{word} is {angle:g}: {looks}")
-    return found
+    return found + small_angles(layout)

@@ -124,5 +124,5 @@ def _axle(name: str, entry: typed.Axle) -> Axle:
         tyre=Tyre(entry.tyre.radius, entry.tyre.width, entry.tyre.rate),
         hub_z_mm=entry.hub,
         unsprung_kg=entry.unsprung,
-        mechanism=entry.mechanism,
+        mechanisms=entry.mechanism,
     )

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from fitcheck.errors import InputError
 from fitcheck.layout import part_entries as typed
 from fitcheck.layout.build_masses import point_mass
+from fitcheck.layout.build_spans import Hanging, Joints, hanging, joints_of, shaft_part
 from fitcheck.layout.load import Layout
 from fitcheck.layout.placement import place_parts
 from fitcheck.layout.requests import (
@@ -34,43 +37,51 @@ from fitcheck.layout.requests import (
     SphereShape,
     Turn,
 )
+from fitcheck.layout.riding import Riding, riding_of
+from fitcheck.layout.span_entries import TyreShape
 from fitcheck.layout.values import Value
-from fitcheck.units import LENGTH_MM, spoken
+from fitcheck.units import LENGTH_MM
 from fitcheck.vehicle.scene import Part, PointMass, ShaftPart, Vector
 
 CLASS_NOT_GIVEN = "structure"
 """What a part without a class is checked as: a bolted part of the builder's own."""
 
-SPEED_OF_SOUND_M_S = {"steel": 5110.0, "aluminium": 5090.0}
-"""√(E/ρ) of a shaft's tube."""
-
-_NO_MASS_NEEDED = ("keep_out", "brake_line", "hv_cable", "shaft")
+_NO_MASS_NEEDED = ("keep_out", "brake_line", "hv_cable", "shaft", "axle", "tyre", "steering")
 
 
 @dataclass
 class BuiltParts:
-    """Parts and shafts in file order, what they were read from (file → sha256), and remarks."""
+    """Parts and shafts in file order, what they were read from (file → sha256), and remarks.
+
+    ``hanging``: parts that are rods, drag links or hoses; ``tyres``: parts that are tyres, with their radii as they
+    turn; ``joints``: those of shafts and of hanging parts.
+    """
 
     parts: list[Part] = field(default_factory=list)
     shafts: list[ShaftPart] = field(default_factory=list)
+    joints: dict[str, Joints] = field(default_factory=dict)
+    hanging: dict[str, Hanging] = field(default_factory=dict)
+    tyres: dict[str, float] = field(default_factory=dict)
     inputs: dict[str, str] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
 
 
-def build_parts(layout: Layout) -> BuiltParts:
-    """All parts of a layout. Mistakes join the layout's stack; parts that have one are left out.
+def build_parts(layout: Layout, riding: Riding | None = None) -> BuiltParts:
+    """All parts of a layout, riding on its mechanisms.
+
+    Mistakes join the layout's stack; parts that have one are left out.
 
     Raises FileProblem and MeshError where a part's mesh cannot be read.
     """
     built = BuiltParts()
     entries = layout.entries.parts
-    shafts = {name: entry for name, entry in entries.items() if entry.shaft is not None}
-    placed = _placed(layout, built, {name: entry for name, entry in entries.items() if name not in shafts})
+    riding = riding or riding_of(layout, {}, None)
+    placed = _placed(layout, built, {name: entry for name, entry in entries.items() if entry.span is None})
     for name, entry in entries.items():
-        if name in shafts:
-            _add_shaft(layout, built, name, entry)
+        if entry.span is not None:
+            _add_span(layout, built, name, riding)
         elif name in placed:
-            _add_part(layout, built, name, placed[name])
+            _add_part(layout, built, placed[name], riding)
     _remark_on_masses(built)
     return built
 
@@ -126,6 +137,8 @@ def _shape(layout: Layout, built: BuiltParts, name: str, entry: typed.Part) -> S
     if entry.outline is not None:
         flat = entry.outline
         return OutlineShape(flat.points, flat.plane, flat.start, flat.end, flat.symmetric)
+    if entry.tyre is not None:
+        return _tyre_shape(entry.tyre)
     return None if entry.mesh is None else _mesh(layout, built, name, entry.mesh)
 
 
@@ -156,10 +169,14 @@ def _statement(place: typed.Place) -> PlaceStatement:
 # --- into the scene ----------------------------------------------------------------------
 
 
-def _add_part(layout: Layout, built: BuiltParts, name: str, placed: PlacedPart) -> None:
+def _add_part(layout: Layout, built: BuiltParts, placed: PlacedPart, riding: Riding) -> None:
+    name = placed.name
     origin = layout.origin("parts", name)
     chain = tuple(_copied_from(layout, name))
+    tyre = _tyre_of(chain)
     part_class = next((entry.part_class for entry in chain if entry.part_class is not None), None)
+    if part_class is None and tyre is not None:
+        part_class = "tyre"
     mass = _mass(layout, name, chain, placed.cg_mm)
     if not placed.solids and mass is None:
         layout.stack.mistake(
@@ -171,12 +188,37 @@ def _add_part(layout: Layout, built: BuiltParts, name: str, placed: PlacedPart) 
     built.warnings += [f"{origin}: part '{name}': {words}" for words in placed.warnings]
     if part_class is None:
         if placed.solids:
-            built.warnings.append(f"{origin}: part '{name}' has no class: it is checked as '{CLASS_NOT_GIVEN}'")
+            built.warnings.append(_no_class(layout, name))
         part_class = CLASS_NOT_GIVEN
     tape = next((entry.tape for entry in chain if entry.tape is not None), 0.0)
     size = next((entry.within for entry in chain if entry.within is not None), None)
-    sprung = next((entry.sprung for entry in chain if entry.sprung is not None), True)
-    built.parts.append(Part(name, part_class, placed.solids, mass, placed.placed_by, origin, tape, size, sprung))
+    word = riding.word_of(name)
+    sprung = next((entry.sprung for entry in chain if entry.sprung is not None), not riding.unsprung(word))
+    built.parts.append(Part(name, part_class, placed.solids, mass, placed.placed_by, origin, tape, size, sprung, word))
+    if tyre is not None:
+        built.tyres[name] = tyre_size(tyre)[0]
+
+
+def _tyre_of(chain: tuple[typed.Part, ...]) -> TyreShape | None:
+    """The tyre that a part is, or the part that it copies."""
+    shaped = next((entry for entry in chain if any(getattr(entry, key) is not None for key in typed.SHAPES)), None)
+    return None if shaped is None else shaped.tyre
+
+
+def tyre_size(tyre: TyreShape) -> tuple[float, float]:
+    """Radius and width as it turns, with all that adds to it."""
+    from fitcheck.vehicle import discs
+
+    return discs.tyre_size(tyre.radius, tyre.width, 100.0 * tyre.growth, tyre.bulge, tyre.mud, tyre.chains)
+
+
+def _tyre_shape(tyre: TyreShape) -> CylinderShape:
+    """The cylinder that it turns in."""
+    radius, width = tyre_size(tyre)
+    centre, axis = np.array(tyre.centre), np.array(tyre.axis)
+    half = axis / np.linalg.norm(axis) * width / 2.0
+    (x0, y0, z0), (x1, y1, z1) = centre - half, centre + half
+    return CylinderShape((float(x0), float(y0), float(z0)), (float(x1), float(y1), float(z1)), 2.0 * radius)
 
 
 def _spot(layout: Layout, name: str) -> Value:
@@ -206,37 +248,25 @@ def _mass(layout: Layout, name: str, chain: tuple[typed.Part, ...], cg: Vector |
     return point_mass(name, weighed, cg, cg_within=cg_within)
 
 
-def _add_shaft(layout: Layout, built: BuiltParts, name: str, entry: typed.Part) -> None:
-    shaft = entry.shaft
-    if shaft is None:
+def _add_span(layout: Layout, built: BuiltParts, name: str, riding: Riding) -> None:
+    entry = layout.entries.parts[name]
+    built.joints[name] = joints_of(entry, riding)
+    if entry.span in ("shaft", "half_shaft"):
+        shaft = shaft_part(layout, name, entry, riding)
+        built.shafts += [] if shaft is None else [shaft]
         return
-    if entry.part_class not in (None, "shaft"):
-        value = layout.typed.get("parts", name, "class") or _spot(layout, name)
-        layout.stack.mistake(
-            value.place, f"a shaft is of class shaft, found {spoken(entry.part_class)}", "leave 'class' out"
-        )
-    start, end = shaft.start, shaft.end.at
-    middle = ((start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0, (start[2] + end[2]) / 2.0)
-    mass = None if entry.mass is None else point_mass(name, entry.mass, entry.cg or middle, cg_within=entry.cg_within)
-    built.shafts.append(
-        ShaftPart(
-            name=name,
-            start_mm=start,
-            end_mm=end,
-            end_on=shaft.end.on,
-            diameter_mm=shaft.diameter,
-            wall_mm=shaft.wall,
-            yoke_diameter_mm=None if shaft.yokes is None else shaft.yokes.diameter,
-            yoke_length_mm=None if shaft.yokes is None else shaft.yokes.length,
-            whip_mm=shaft.whip,
-            yoke_whip_mm=0.0 if shaft.yokes is None else shaft.yokes.whip,
-            start_axis=shaft.from_axis,
-            end_axis=shaft.to_axis,
-            speed_of_sound_m_s=SPEED_OF_SOUND_M_S[shaft.material],
-            origin=layout.origin("parts", name),
-            mass=mass,
-        )
-    )
+    found = hanging(layout, name, entry, riding)
+    if found is None:
+        return
+    if not found.part.part_class:
+        found = replace(found, part=replace(found.part, part_class=CLASS_NOT_GIVEN))
+        built.warnings.append(_no_class(layout, name))
+    built.parts.append(found.part)
+    built.hanging[name] = found
+
+
+def _no_class(layout: Layout, name: str) -> str:
+    return f"{layout.origin('parts', name)}: part '{name}' has no class: it is checked as '{CLASS_NOT_GIVEN}'"
 
 
 def _remark_on_masses(built: BuiltParts) -> None:

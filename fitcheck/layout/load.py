@@ -159,6 +159,7 @@ def _checked(path: Path, stack: Stack) -> Layout:
     if stack.root is None:
         raise LayoutError(tuple(stack.mistakes()))
     from fitcheck.layout.complaints import check_entries
+    from fitcheck.layout.mirrored_wheels import whole_mechanisms
     from fitcheck.layout.names import check_names
 
     entries = check_entries(stack, stack.root)
@@ -166,6 +167,7 @@ def _checked(path: Path, stack: Stack) -> Layout:
     mistakes: list[Mistake] = stack.mistakes()
     if mistakes or entries is None:
         raise LayoutError(tuple(mistakes))
+    entries = entries.model_copy(update={"mechanisms": whole_mechanisms(entries.mechanisms)})
     return Layout(path.as_posix(), entries, stack.root, stack)
 
 

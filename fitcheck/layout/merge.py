@@ -21,7 +21,11 @@ JOINED = ("rules", "contacts", "exclude")
 NAMED: tuple[tuple[str, ...], ...] = (
     ("parts",), ("measured",), ("mechanisms",), ("load_states",), ("load_states", "*"), ("targets", "*"),
     ("scan", "remove"), ("scan", "move"), ("scan", "align", "targets"), ("scan", "align", "centre"),
-    ("weights", "removed"), ("weights", "added"), ("mechanisms", "*", "solid_axle", "carries"),
+    ("weights", "removed"), ("weights", "added"),
+    *(("mechanisms", "*", kind, "carries") for kind in ("solid_axle", "link_axle", "five_rods", "strut", "swing_arm",
+                                                        "rocking_unit", "chain")),
+    *(("mechanisms", "*", kind, "rods") for kind in ("link_axle", "five_rods", "strut")),
+    ("mechanisms", "*", "rocking_unit", "mounts"), ("mechanisms", "*", "chain", "coordinates"),
 )  # fmt: skip
 """Mappings whose keys are names that people choose ("*": any key)."""
 

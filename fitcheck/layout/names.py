@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from fitcheck.layout.merge import NAMED, Stack, nearest_file
+from fitcheck.layout.names_carried import SPANS, check_carried, is_bodiless
 from fitcheck.layout.values import Value
 from fitcheck.units import did_you_mean, nearest
 from fitcheck.vehicle.scene import PART_CLASSES, SCAN
@@ -26,6 +27,7 @@ def check_names(stack: Stack, root: Value) -> None:
     _check_twice_in_ledger(stack, root)
     _check_pairs(stack, root)
     _check_references(stack, root)
+    check_carried(stack, root)
     _check_cycles(stack, root)
     _check_states(stack, root)
     _check_files(stack, root)
@@ -71,7 +73,8 @@ def _check_clashes(stack: Stack, root: Value) -> None:
                 "give the part another name",
             )
     for name, entry in _entries(root, ("mechanisms",)):
-        if name in _RESERVED or name in PART_CLASSES:
+        # a rule with the name of what has no body means the class
+        if name in _RESERVED or (name in PART_CLASSES and not is_bodiless(entry)):
             stack.mistake(entry.spot, f"'{name}' is a class or a word of rules", "give the mechanism another name")
 
 
@@ -92,12 +95,17 @@ def _check_twice_in_ledger(stack: Stack, root: Value) -> None:
 
 
 def _check_pairs(stack: Stack, root: Value) -> None:
-    names = (*names_in(root, "parts"), *names_in(root, "mechanisms"), SCAN)
+    mechanisms = dict(_entries(root, ("mechanisms",)))
+    bodies = [name for name, entry in mechanisms.items() if not is_bodiless(entry)]
+    names = (*names_in(root, "parts"), *bodies, SCAN)
     for section in ("rules", "contacts", "exclude"):
         valid = (*names, *PART_CLASSES, *((ANY,) if section != "contacts" else ()))
         for entry in _members(root, section):
             for token in _members(entry, "between"):
-                if isinstance(token.data, str) and token.data not in valid:
+                if isinstance(token.data, str) and token.data in mechanisms and token.data not in valid:
+                    message = f"'{token.data}' has no body of its own"
+                    stack.mistake(token.place, message, "name what it moves: parts, or a class")
+                elif isinstance(token.data, str) and token.data not in valid:
                     _refuse_token(stack, token, token.data, valid, names)
     targets = names_in(root, "scan", "align", "targets")
     scan = root.child("scan")
@@ -138,7 +146,7 @@ def _references(root: Value) -> Iterator[tuple[str, str, Value, str]]:
 
 
 def _check_references(stack: Stack, root: Value) -> None:
-    parts, mechanisms = names_in(root, "parts"), names_in(root, "mechanisms")
+    parts = names_in(root, "parts")
     for name, key, value, other in _references(root):
         if other == SCAN and key in ("on", "to"):
             if key == "on":
@@ -148,20 +156,11 @@ def _check_references(stack: Stack, root: Value) -> None:
         elif other not in parts:
             hint = did_you_mean(other, [part for part in parts if part != name])
             stack.mistake(value.place, f"there is no part '{other}'", hint)
-        elif root.get("parts", other, "shaft") is not None:
+        elif (span := next((span for span in SPANS if root.get("parts", other, span) is not None), None)) is not None:
+            what = span.replace("_", " ")
             stack.mistake(
-                value.place, f"'{other}' is a shaft: it moves, so nothing can be copied from it or placed on it"
+                value.place, f"'{other}' is a {what}: it moves, so nothing can be copied from it or placed on it"
             )
-    for _, entry in _entries(root, ("parts",)):
-        _check_mechanism(stack, entry.get("shaft", "to", "on"), mechanisms)
-    for end in ("front", "rear"):
-        _check_mechanism(stack, root.get("axles", end, "mechanism"), mechanisms)
-
-
-def _check_mechanism(stack: Stack, named: Value | None, mechanisms: tuple[str, ...]) -> None:
-    if named is not None and isinstance(named.data, str) and named.data not in mechanisms:
-        hint = did_you_mean(named.data, mechanisms) or "mechanisms are declared under 'mechanisms'"
-        stack.mistake(named.place, f"there is no mechanism '{named.data}'", hint)
 
 
 def _check_cycles(stack: Stack, root: Value) -> None:

@@ -7,9 +7,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
 from fitcheck.layout.entries import Checked, Entry, LengthUnit, at_most_one
+from fitcheck.layout.lazily import Lazily
 from fitcheck.layout.quantities import (
     Angle,
-    Direction,
     Flag,
     Flaw,
     Interval,
@@ -26,12 +26,16 @@ from fitcheck.layout.quantities import (
     refuse,
 )
 from fitcheck.layout.requests import FACES
+from fitcheck.layout.span_entries import DragLink, HalfShaft, Hose, RodSpan, Shaft, TyreShape
 from fitcheck.units import UnitError, did_you_mean, nearest, spoken
 from fitcheck.vehicle.scene import PART_CLASSES
 
 Face = Literal["front", "rear", "left", "right", "bottom", "top"]
 Plane = Literal["xy", "xz", "yz"]
-SHAPES = ("box", "cylinder", "capsule", "sphere", "outline", "mesh", "shaft")
+SPANS = ("shaft", "half_shaft", "rod", "drag_link", "hose")
+"""What its joints place."""
+
+SHAPES = ("box", "cylinder", "capsule", "sphere", "outline", "mesh", "tyre", *SPANS)
 
 
 class Box(Checked):
@@ -104,50 +108,6 @@ class Rim(Entry):
     height: Size | None = None
     at: Literal["top", "bottom"] | None = None
     inset: Travel | None = None
-
-
-class ShaftEnd(Entry):
-    """A joint: on a mechanism ('on'), at its place on scan day."""
-
-    on: Word | None = None
-    at: Point
-
-
-def read_shaft_end(typed: Any) -> Any:
-    """[x, y, z] alone is a joint on the body."""
-    return {"at": typed} if isinstance(typed, (list, tuple)) else typed
-
-
-class Yokes(Entry):
-    """What swings at each joint, and for how far along the shaft."""
-
-    diameter: Size
-    length: Size
-    whip: Travel = 0.0
-
-
-class Shaft(Checked):
-    """A propeller shaft between two joint centres."""
-
-    start: Annotated[Point, Field(alias="from")]
-    end: Annotated[
-        ShaftEnd, Field(alias="to"), BeforeValidator(read_shaft_end, json_schema_input_type=Point | ShaftEnd)
-    ]
-    diameter: Size
-    wall: Size | None = None
-    yokes: Yokes | None = None
-    whip: Travel = 0.0
-    from_axis: Direction = (1.0, 0.0, 0.0)
-    to_axis: Direction = (1.0, 0.0, 0.0)
-    material: Literal["steel", "aluminium"] = "steel"
-
-    def flaws(self) -> list[Flaw]:
-        found = []
-        if self.start == self.end.at:
-            found.append(Flaw("the shaft has no length: both joints are at the same point", "to"))
-        if self.wall is not None and self.wall > self.diameter / 2.0:
-            found.append(Flaw(f"a wall of {self.wall:g} mm does not go into a tube of {self.diameter:g} mm", "wall"))
-        return found
 
 
 class Turn(Entry):
@@ -294,7 +254,7 @@ def read_places(typed: Any) -> Any:
 
 
 class Part(Checked):
-    """A thing placed by a layout; without a shape it is a mass alone."""
+    """A thing placed by a layout; without a shape it is a mass alone. ``on``: the mechanism that carries it."""
 
     part_class: Annotated[Literal[PART_CLASSES] | None, Field(alias="class")] = None  # type: ignore[valid-type]
     box: Box | None = None
@@ -303,7 +263,13 @@ class Part(Checked):
     sphere: SphereShape | None = None
     outline: Outline | None = None
     mesh: Mesh | None = None
-    shaft: Shaft | None = None
+    tyre: Annotated[TyreShape | None, Lazily(TyreShape)] = None
+    shaft: Annotated[Shaft | None, Lazily(Shaft)] = None
+    half_shaft: Annotated[HalfShaft | None, Lazily(HalfShaft)] = None
+    rod: Annotated[RodSpan | None, Lazily(RodSpan)] = None
+    drag_link: Annotated[DragLink | None, Lazily(DragLink)] = None
+    hose: Annotated[Hose | None, Lazily(Hose)] = None
+    on: Word | None = None
     mirror_of: Word | None = None
     like: Word | None = None
     rim: Rim | None = None
@@ -325,12 +291,17 @@ class Part(Checked):
         """The part that this one is taken from, if any."""
         return self.mirror_of or self.like
 
+    @property
+    def span(self) -> str | None:
+        """Which of :data:`SPANS` it is, if any."""
+        return next((key for key in SPANS if getattr(self, key) is not None), None)
+
     def flaws(self) -> list[Flaw]:
         found = at_most_one(self, SHAPES, "the shape") + at_most_one(self, ("mirror_of", "like"), "what it copies")
-        if self.shaft is not None:
+        if self.span is not None:
             found += [
-                Flaw(f"'{key}' does not go with 'shaft': its joints say where it is", key, on_key=True)
-                for key in ("rim", "turn", "nudge", "like", "mirror_of", "place")
+                Flaw(f"'{key}' does not go with '{self.span}': its joints say where it is", key, on_key=True)
+                for key in ("rim", "turn", "nudge", "like", "mirror_of", "place", "on")
                 if getattr(self, key)
             ]
         return found

@@ -89,6 +89,40 @@ def read_opening(typed: Any) -> float:
     return _not_below_zero(typed, units.angle_deg(typed), "this angle")
 
 
+def read_stop(typed: Any) -> float:
+    """Travel from the scan pose to a stop, 0 or more → mm."""
+    value = read_length(typed)
+    if value < 0.0:
+        hint = "bump and droop both count away from the scan pose, and neither is negative"
+        raise UnitError(f"the stops cross: the scan pose is beyond this one, found {spoken(typed)}", hint)
+    return value
+
+
+def read_torque(typed: Any) -> float:
+    """A torque above 0 → N·m."""
+    return _above_zero(typed, units.torque_n_m(typed), "a torque")
+
+
+def read_stiffness(typed: Any) -> float:
+    """A stiffness above 0 → N·m a degree."""
+    return _above_zero(typed, units.stiffness_n_m_deg(typed), "a stiffness")
+
+
+def read_speed(typed: Any) -> float:
+    """A speed above 0 → km/h."""
+    return _above_zero(typed, units.speed_km_h(typed), "a speed")
+
+
+def read_share(typed: Any) -> float:
+    """ "1.5 %" → 0.015."""
+    return _not_below_zero(typed, units.share(typed), "a share")
+
+
+def read_above_zero(typed: Any) -> float:
+    """A number above 0 without a unit."""
+    return _above_zero(typed, read_number(typed), "this number")
+
+
 def read_flag(typed: Any) -> bool:
     """true or false; in YAML 1.2 yes and no are words."""
     if isinstance(typed, bool):
@@ -114,6 +148,13 @@ def read_pair(typed: Any) -> tuple[str, str]:
     if flaws:
         raise refuse(*flaws)
     return one, other
+
+
+def read_carriers(typed: Any) -> tuple[str, ...]:
+    """A mechanism, or [left, right]."""
+    if isinstance(typed, (list, tuple)):
+        return read_pair(typed)
+    return () if typed is None else (read_word(typed),)
 
 
 def read_number(typed: Any) -> float:
@@ -218,6 +259,14 @@ def read_interval(typed: Any) -> tuple[float, float]:
     return low, high
 
 
+def read_angle_range(typed: Any) -> tuple[float, float]:
+    """[from, to] in degrees with from < to."""
+    low, high = list_reader(2, read_angle, "two angles [from, to]")(typed)
+    if not low < high:
+        raise refuse(Flaw(f"expected [from, to] with from below to, found [{typed[0]}, {typed[1]}]", hint="swap them"))
+    return low, high
+
+
 def _pattern(kind: str) -> str:
     words = "|".join(unit.replace("/", "\\/") for unit in units.KINDS[kind])
     return rf"^ *({FRACTION}|{NUMBER}) *({words})? *$"
@@ -244,6 +293,16 @@ _MASS_FORM = _form("mass", minimum=0)
 Length = Annotated[float, PlainValidator(read_length), _published("length")]
 Size = Annotated[float, PlainValidator(read_size), _published("length", exclusiveMinimum=0)]
 Travel = Annotated[float, PlainValidator(read_travel), _published("length", minimum=0)]
+Stop = Annotated[float, PlainValidator(read_stop), _published("length", minimum=0)]
+Torque = Annotated[float, PlainValidator(read_torque), _published("torque", exclusiveMinimum=0)]
+Stiffness = Annotated[float, PlainValidator(read_stiffness), _published("stiffness", exclusiveMinimum=0)]
+Speed = Annotated[float, PlainValidator(read_speed), _published("speed", exclusiveMinimum=0)]
+Share = Annotated[
+    float, PlainValidator(read_share), WithJsonSchema({"type": "string", "pattern": rf"^ *{NUMBER} *% *$"})
+]
+AboveZero = Annotated[
+    float, PlainValidator(read_above_zero), WithJsonSchema({"type": "number", "exclusiveMinimum": 0})
+]
 Mass = Annotated[float, PlainValidator(read_mass), WithJsonSchema(_MASS_FORM)]
 PositiveMass = Annotated[float, PlainValidator(read_positive_mass), WithJsonSchema(_MASS_FORM)]
 Rate = Annotated[float, PlainValidator(read_rate), _published("spring rate", exclusiveMinimum=0)]
@@ -255,6 +314,14 @@ Pair = Annotated[
     tuple[str, str],
     PlainValidator(read_pair),
     WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
+]
+_WORD_FORM = {"type": "string", "minLength": 1}
+Carriers = Annotated[
+    tuple[str, ...],
+    PlainValidator(read_carriers),
+    WithJsonSchema(
+        {"anyOf": [_WORD_FORM, {"type": "array", "items": _WORD_FORM, "minItems": 2, "maxItems": 2}, {"type": "null"}]}
+    ),
 ]
 Number = Annotated[float, PlainValidator(read_number), WithJsonSchema({"type": "number"})]
 SpreadIn = Annotated[Spread, PlainValidator(read_spread), WithJsonSchema(_SPREAD_FORM)]
@@ -293,6 +360,9 @@ Vector3 = tuple[float, float, float]
 MaybeVector3 = tuple[float | None, float | None, float | None]
 
 Interval = Annotated[tuple[float, float], PlainValidator(read_interval), _list_form(2, _LENGTH_FORM)]
+AngleRange = Annotated[
+    tuple[float, float], PlainValidator(read_angle_range), _list_form(2, _form("angle", minimum=-360, maximum=360))
+]
 Point2 = Annotated[
     tuple[float, float], PlainValidator(list_reader(2, read_length, "two lengths [a, b]")), _list_form(2, _LENGTH_FORM)
 ]

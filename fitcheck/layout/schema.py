@@ -12,15 +12,22 @@ from pathlib import Path
 from typing import Any, Literal
 
 from fitcheck.layout.entries import Checked, Entry, Region, exactly_one
+from fitcheck.layout.mechanism_entries import Mechanism
 from fitcheck.layout.part_entries import Part
-from fitcheck.layout.quantities import Angle, Flaw, Length, Number, Pair, Travel, Word
-from fitcheck.layout.vehicle_entries import Axles, MassEntry, Mechanism, Scan, Units, Weights
+from fitcheck.layout.quantities import Angle, Flaw, Length, Number, Pair, Speed, Travel, Word
+from fitcheck.layout.vehicle_entries import Axles, MassEntry, Scan, Units, Weights
+from fitcheck.vehicle.motion import CAUSES
 
 FORMAT = 1
 
 
+EVERYTHING = "everything"
+CAUSE_WORDS = ("ride", "laden", *CAUSES, EVERYTHING)
+"""What a rule may judge: rest, a named part of the travel, or all of it together."""
+
+
 class RuleEntry(Checked):
-    """How much room a pair needs."""
+    """How much room a pair needs, at every pose or at those of one cause."""
 
     between: Pair
     must: Travel
@@ -28,6 +35,7 @@ class RuleEntry(Checked):
     why: Word
     label: Literal["code", "practice", "maker", "judgement"] = "judgement"
     source: Word | None = None
+    cause: Literal[CAUSE_WORDS] = EVERYTHING  # type: ignore[valid-type]
 
     def flaws(self) -> list[Flaw]:
         if self.want is None or self.want >= self.must:
@@ -100,6 +108,7 @@ class LayoutEntries(Entry):
     weights: Weights | None = None
     load_states: dict[str, dict[str, MassEntry]] = {}
     mechanisms: dict[str, Mechanism] = {}
+    top_speed: Speed | None = None
     parts: dict[str, Part] = {}
     measured: dict[str, MeasuredEntry] = {}
     rules: tuple[RuleEntry, ...] = ()

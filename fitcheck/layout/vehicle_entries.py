@@ -1,18 +1,17 @@
-"""The entries of a vehicle file: scan, axles, weights, load states, mechanisms."""
+"""The entries of a vehicle file: scan, axles, weights, load states. What moves is in mechanism_entries."""
 
 from __future__ import annotations
 
 from typing import Literal
 
 from fitcheck.layout.align_entries import MaybeAlign
-from fitcheck.layout.entries import BoxRegion, Checked, Entry, LengthUnit, Region, Rod, exactly_one
+from fitcheck.layout.entries import BoxRegion, Checked, Entry, LengthUnit, Rod, exactly_one
 from fitcheck.layout.quantities import (
+    Carriers,
     Flag,
     Flaw,
     Length,
     Mass,
-    Number,
-    Opening,
     Pair,
     Point,
     PositiveMass,
@@ -154,7 +153,7 @@ class Axle(Entry):
     tyre: Tyre
     hub: Size | None = None
     unsprung: Mass = 0.0
-    mechanism: Word | None = None
+    mechanism: Carriers = ()
 
 
 class Axles(Checked):
@@ -216,47 +215,3 @@ class Weights(Checked):
             return []
         message = "the height of the centre of gravity is given twice, as 'raised' and as 'cg_height'"
         return [Flaw(message, "cg_height", "keep one; 'raised: null' takes an inherited one away", True)]
-
-
-# --- mechanisms ------------------------------------------------------------------------
-
-
-class Leaf(Entry):
-    """A leaf spring: half length from eye to seat, and which eye is fixed."""
-
-    half_length: Size
-    fixed_eye: End
-    flat_at: Length = 0.0
-    radius_factor: Number = 0.75
-
-
-class WindUp(Entry):
-    """Degrees that the axle turns under torque; drive lifts the nose."""
-
-    drive: Opening = 0.0
-    brake: Opening = 0.0
-
-
-class SolidAxle(Checked):
-    """A solid axle; travel counts from the scan pose to the metal stops."""
-
-    centre: Point
-    bump: Travel
-    droop: Travel
-    stops: Size
-    lateral: Travel = 0.0
-    leaf: Leaf | None = None
-    wind_up: WindUp | None = None
-    carries: dict[str, Region] = {}
-
-    def flaws(self) -> list[Flaw]:
-        if self.leaf is not None and not 0.5 <= self.leaf.radius_factor <= 1.0:
-            found = f"expected a factor from 0.5 to 1, found {self.leaf.radius_factor:g}"
-            return [Flaw(found, "leaf.radius_factor", "0.75: strip of uniform strength; 0.833: one uniform strip")]
-        return []
-
-
-class Mechanism(Entry):
-    """One mechanism of one kind."""
-
-    solid_axle: SolidAxle
