@@ -52,6 +52,9 @@ def commands() -> None:
 )
 @click.option("--only", multiple=True, metavar="PART", help="Judge only the pairs of this part (may be repeated).")
 @click.option("--parts", is_flag=True, help="Also print where each part is, to be taped on the vehicle.")
+@click.option("--causes", is_flag=True, help="Also print which motion bites: each pair part by part of the travel.")
+@click.option("--shafts", is_flag=True, help="Also print the shaft page: joint angles, plunge, speed, practice.")
+@click.option("--suspension", is_flag=True, help="Also print the suspension page: travel left, springs, frame twist.")
 @click.option("--fresh", is_flag=True, help="Compute every pair anew, also those kept from an earlier check.")
 @click.option(
     "--cache-dir", type=click.Path(), metavar="DIR", help="Where prepared scans are kept (default: your cache folder)."
@@ -64,6 +67,9 @@ def check(
     load_states: tuple[str, ...],
     only: tuple[str, ...],
     parts: bool,
+    causes: bool,
+    shafts: bool,
+    suspension: bool,
     fresh: bool,
     cache_dir: str | None,
 ) -> None:
@@ -73,7 +79,8 @@ def check(
     """
     with only_our_words_on_stdout():
         result = _check(layout, cache_dir, (load_states, only), fresh=fresh)
-    show(result, as_json=as_json, parts=parts)
+    pages = [page for page, asked in (("causes", causes), ("shafts", shafts), ("suspension", suspension)) if asked]
+    show(result, as_json=as_json, parts=parts, pages=pages)
     context.exit(result.exit_code)
 
 
@@ -252,7 +259,7 @@ def _checked(layout: str, cache_dir: str | None, progress: Progress, **how: Any)
     from fitcheck.layout import load_scene
 
     scene = load_scene(Path(layout), cache_dir=None if cache_dir is None else Path(cache_dir), progress=progress)
-    return scene, check_scene(scene, progress=progress, **how)
+    return scene, check_scene(scene, progress=progress, cores=0, **how)
 
 
 def _compare(layouts: Sequence[str], cache_dir: str | None, load_state: str | None, *, fresh: bool) -> Comparison:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, TextIO
 
@@ -87,8 +87,8 @@ def nobody_reads() -> bool:
         return False
 
 
-def show(result: Result, *, as_json: bool, parts: bool) -> bool:
-    """Print a result; whether somebody still reads."""
+def show(result: Result, *, as_json: bool, parts: bool, pages: Collection[str] = ()) -> bool:
+    """Print a result, with the ``pages`` ("causes", "shafts", "suspension") asked for; whether somebody still reads."""
     if as_json:
         from fitcheck.report.json_document import to_json
 
@@ -98,8 +98,8 @@ def show(result: Result, *, as_json: bool, parts: bool) -> bool:
     from fitcheck.report.terminal import print_result
 
     if sys.stdout is not None and sys.stdout.isatty():
-        print_result(result, sys.stdout, parts=parts)
+        print_result(result, sys.stdout, parts=parts, pages=pages)
         return True
     page = io.StringIO()
-    print_result(result, page, parts=parts)
+    print_result(result, page, parts=parts, pages=pages)
     return say(page.getvalue())

@@ -62,7 +62,8 @@ def test_the_names_of_the_format_are_there():
     assert document["ground"]["laden"]["under_axle_mm"] == {"front": 205.4, "rear": 204.1}
     assert document["ground"]["kerb"]["bump_left_mm"] == {"front": 61.0, "rear": None}
     assert document["loads"]["kerb"]["cg_mm"] == [1519.6, 2.0, 668.0]
-    assert document["shafts"]["rear_shaft"]["joint_deg"]["rear"] == {"ride": 4.3, "max": 12.0}
+    rear = document["shafts"]["rear_shaft"]["joint_deg"]["rear"]
+    assert {key: rear[key] for key in ("ride", "max")} == {"ride": 4.3, "max": 12.0}
     assert document["inputs"]["sample/scan.ply"] == "1" * 64
     coverage = document["coverage"]
     assert {key: coverage[key] for key in coverage if key != "rows"} == {

@@ -52,6 +52,7 @@ def to_document(result: Result) -> dict[str, Any]:
         "inputs": plain(result.inputs),
         "timing_s": plain(result.timing_s),
         "as_weighed": plain(result.as_weighed),
+        "suspension": plain(result.suspension),
     }
 
 

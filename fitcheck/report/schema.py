@@ -28,6 +28,8 @@ _RANGE: Schema = {"type": ["array", "null"], "items": NUMBER, "minItems": 2, "ma
 
 def result_schema() -> Schema:
     """The schema of ``fitcheck-result/1``: every name described with its unit, no name left open."""
+    from fitcheck.report.pages_schema import shaft_schema, suspension_schema  # it is written in the words below
+
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "fitcheck result",
@@ -47,7 +49,7 @@ def result_schema() -> Schema:
             clearances=list_of(_clearance(), "Every judged pair."),
             ground=by_name(_ground(), "Load state → heights over the ground and angles."),
             loads=by_name(_loads(), "Load state → what each axle carries."),
-            shafts=by_name(_shaft(), "Shaft → joint angles, length, speed."),
+            shafts=by_name(shaft_schema(), "Shaft → joint angles, length, speed."),
             limits=list_of(_limit(), "Targets of the owner and ratings, each in one load state."),
             parts=list_of(_part(), "Where each part is, to be taped on the vehicle."),
             coverage=said(_coverage(), "What was done with every pair: none is left out."),
@@ -64,6 +66,7 @@ def result_schema() -> Schema:
                 {"anyOf": [_as_weighed(), {"type": "null"}]},
                 "The vehicle as it stood on the scales, before anything came off or went in; null: not looked at.",
             ),
+            suspension=said(suspension_schema(), "Travel left, springs, and what the frame's twist racks."),
         ),
     }
 
@@ -101,6 +104,11 @@ def _clearance() -> Schema:
         ),
         settle=said(TEXT, "What reading would settle the answer; empty where nothing is to be read."),
         assumed=said({"type": "boolean"}, "Whether the nearest metal is assumed: mirrored, not measured."),
+        causes=list_of(
+            _cause(), "The pair part by part of the travel: what one movement alone does; none where nothing moves."
+        ),
+        judged=said(TEXT, "The cause that the rule judges; empty: everything together."),
+        bites=said(TEXT, "In words, which motion brings the pair nearest; empty: none does."),
         straight_bump_mm=said(
             MAYBE, "The least over straight bump and droop, mm; null for a pair that does not move."
         ),
@@ -122,6 +130,15 @@ def _clearance() -> Schema:
         rule_source=said(TEXT_OR_NULL, "Where the rule's figure comes from."),
         rule_label=said(TEXT, "code, practice, maker or judgement."),
         guard_parts=by_name(NUMBER, "Source of uncertainty → its standard uncertainty (k = 1), mm."),
+    )
+
+
+def _cause() -> Schema:
+    return object_of(
+        name=said(TEXT, "The movement: ride, laden, straight bump, drive torque, … or everything together."),
+        distance_mm=said(MAYBE, "The least distance over that part of the travel, mm; null: not computed."),
+        at_least_mm=said(MAYBE, "Certified lower bound of it, mm."),
+        pose=by_name(NUMBER, "Mechanism and movement, with its unit → its value in that part's worst pose."),
     )
 
 
@@ -198,24 +215,6 @@ def _as_weighed() -> Schema:
             "Heights and angles of what was scanned, with what came off since; null: no scales or axles.",
         ),
         measured=said(TEXT, "What the heights and angles are of, in words; empty where there are none."),
-    )
-
-
-def _shaft() -> Schema:
-    angles = object_of(
-        ride=said(MAYBE, "As scanned, degrees."),
-        max=said(MAYBE, "Largest over the whole travel, degrees."),
-    )
-    length = object_of(
-        ride=said(MAYBE, "As scanned, mm."),
-        min=said(MAYBE, "Least over the whole travel, mm."),
-        max=said(MAYBE, "Most over the whole travel, mm."),
-    )
-    return object_of(
-        joint_deg=by_name(angles, "Joint, front or rear → its angle."),
-        length_mm=said(length, "Between the joint centres."),
-        plunge_mm=said(MAYBE, "Longest less shortest, mm."),
-        critical_rpm=said(MAYBE, "First whirling speed of the tube, 1/min; null when its wall is not known."),
     )
 
 

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import TextIO
 
 from fitcheck.report.alignment import alignment_words
+from fitcheck.report.cause_page import TOLERANCE_MM, cause_lines
 from fitcheck.report.cautions import CAUTIONS, UNCHECKED, UNSEEN_NOTE
 from fitcheck.report.columns import Column, lay_out, wrap
 from fitcheck.report.json_document import COVERAGE_STATES
+from fitcheck.report.shaft_page import shaft_lines
+from fitcheck.report.suspension_page import suspension_lines
 from fitcheck.report.wording import apart, clean, floor_mm, number, pair_name, point_words, pose_words, short_name
 from fitcheck.result import Clearance, Ground, Limit, Loads, Owned, PartEcho, Result, Verdict
 
@@ -25,10 +28,13 @@ _COLOURS = {"FAIL": "bold red", "NOT PROVEN": "bold yellow", "PASS": "green"}
 _VERDICT_AT_START = re.compile(r"^(FAIL|NOT PROVEN|PASS)(?=  |: )")
 
 
-def print_result(result: Result, stream: TextIO, *, parts: bool = False, width: int | None = None) -> None:
+def print_result(
+    result: Result, stream: TextIO, *, parts: bool = False, pages: Collection[str] = (), width: int | None = None
+) -> None:
     """Write the table to ``stream``, in the terminal's own width (40 to 100 cells), 100 when it is no terminal.
 
-    ``parts``: also where each part is. Part names are shown as text, whatever they hold.
+    ``parts``: also where each part is. ``pages``: as in :func:`report_lines`. Part names are shown as text,
+    whatever they hold.
     """
     from rich.console import Console
     from rich.text import Text
@@ -37,7 +43,7 @@ def print_result(result: Result, stream: TextIO, *, parts: bool = False, width: 
     if width is None:
         width = max(40, min(WIDTH, console.width)) if console.is_terminal else WIDTH
     text = Text()
-    for line in report_lines(result, parts=parts, width=width):
+    for line in report_lines(result, parts=parts, pages=pages, width=width):
         found = _VERDICT_AT_START.match(line)
         text.append_text(Text(line, style="bold" if line.isupper() else ""))
         if found:
@@ -46,14 +52,22 @@ def print_result(result: Result, stream: TextIO, *, parts: bool = False, width: 
     console.print(text, end="")
 
 
-def report_lines(result: Result, *, parts: bool = False, width: int = WIDTH) -> list[str]:
-    """The whole report as lines of at most ``width`` cells; the last one is the overall verdict."""
+def report_lines(
+    result: Result, *, parts: bool = False, pages: Collection[str] = (), width: int = WIDTH
+) -> list[str]:
+    """The whole report as lines of at most ``width`` cells; the last one is the overall verdict.
+
+    ``pages``: "causes", "shafts", "suspension": also these pages.
+    """
     sections = [
         _title(result, width),
         _clearances(result, width),
         _ground(result.ground, width),
         _loads(result.loads, width),
         _shafts(result, width),
+        cause_lines(result, width) if "causes" in pages else [],
+        shaft_lines(result.shafts, width) if "shafts" in pages else [],
+        suspension_lines(result.suspension, width) if "suspension" in pages else [],
         _limits(result.limits, width),
         _parts(result.parts, width) if parts else [],
         _coverage(result, width),
@@ -112,11 +126,19 @@ def _clearance_row(item: Clearance, width: int) -> tuple[str, ...]:
     return (
         item.verdict.value,
         pair_name(item.between, max(20, width - 68)),
-        *(_distance(item, value) for value in (item.distance_mm, item.at_least_mm, item.static_mm)),
+        _least(item),
+        *(_distance(item, value) for value in (item.at_least_mm, item.static_mm)),
         "" if item.straight_bump_mm is None else floor_mm(item.straight_bump_mm),
         "" if item.unseen_mm is None else floor_mm(item.unseen_mm),
         f"{item.must_mm:g}+{number(item.guard_mm)}",
     )
+
+
+def _least(item: Clearance) -> str:
+    """The distance found; with a sign where the search ended early: it may be less, down to what is proven."""
+    low, high = item.at_least_mm, item.distance_mm
+    wide = low is not None and high is not None and high - low > TOLERANCE_MM
+    return f"≤{_distance(item, high)}" if wide else _distance(item, high)
 
 
 def _distance(item: Clearance, value: float | None) -> str:
@@ -146,7 +168,8 @@ def _remarks(item: Clearance, width: int) -> list[str]:
 
 
 def _pose_remark(item: Clearance) -> str:
-    return f"pose: {pose_words(item.pose)}" if item.pose else ""
+    told = f"; what bites: {clean(item.bites)}" if item.bites else ""
+    return f"pose: {pose_words(item.pose)}{told}" if item.pose else ""
 
 
 def _depth_words(item: Clearance) -> str:
