@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pytest
 from staged import BESIDE, HIT, TIGHT, arrangement, needs_drawing, screen
+from trucks import part, scene
 
 from fitcheck.checks.heat import Heat
 from fitcheck.checks.run import check_scene
 from fitcheck.errors import InputError
 from fitcheck.geometry.distance import least_between
+from fitcheck.geometry.solids import box
 from fitcheck.result import Verdict
+from fitcheck.vehicle.motion import Carried
+from fitcheck.vehicle.mounts import Mount, rocking_unit, twist_at
+from fitcheck.vehicle.moving import carried_body
+from fitcheck.vehicle.scene import FrameTwist
 from fitcheck.view import colours, lettering
 from fitcheck.view.column import Arrangement
+from fitcheck.view.controls import Movement
 from fitcheck.view.heating import as_judged
+from fitcheck.view.pins import Pin, apart
+from fitcheck.view.sliders import MOST_LINES, pages_of
 from fitcheck.view.stage import LAYERS
 from fitcheck.view.window import ACTS, HEAT_MODES, Window
 
@@ -127,6 +137,41 @@ def test_the_worst_pose_button_gives_the_tables_number(window):
         assert window.sliders[name][1].GetRepresentation().GetValue() == pytest.approx(value, abs=1e-3)
     window.act("as_scanned")
     assert column.now_mm == pytest.approx(column.row.static_mm, abs=1e-9)
+
+
+def test_each_cause_has_its_own_pose_and_its_distance_is_the_tables(window):
+    """The key goes through the causes of the pair; in each cause's pose the engine measures what the row says."""
+    column = choose(window, SHAFT_PAIR)
+    seen = []
+    for cause in column.row.causes:
+        key(window, "m")
+        assert column.cause == cause.name
+        assert f"[{cause.name} " in column.words().replace("\n", " ")
+        # the table's figure is of the round shaft, the window's of the prism round it: 0.01 mm at most
+        assert column.now_mm == pytest.approx(cause.distance_mm, abs=0.011), cause.name
+        assert window.rack.values()["rear_axle.heave_mm"] == pytest.approx(cause.pose["rear_axle.heave_mm"], abs=1e-3)
+        seen.append(column.cause)
+    assert {"ride", "straight bump", "drive torque", "everything together"} <= set(seen)
+    assert len(seen) == len(set(seen))
+    key(window, "m")
+    assert column.cause == seen[0]  # it goes round
+    window.set_movement("rear_axle.heave_mm", 10.0)
+    assert column.cause == ""
+
+
+def test_the_words_say_what_bites(window):
+    column = choose(window, SHAFT_PAIR)
+    assert column.row.bites
+    words = " ".join(column.words().split())
+    assert f"what bites: {column.row.bites}" in words
+    assert "by cause: ride " in words
+
+
+def test_a_still_pair_has_no_cause(window):
+    choose(window, (HIT, "scan"))
+    key(window, "m")
+    assert window.columns[0].cause == ""
+    assert window.status == "no cause moves this pair"
 
 
 def test_a_click_on_a_button_is_the_button(window):
@@ -401,6 +446,94 @@ def test_no_colour_is_better_than_the_verdict():
     )
     assert as_judged(heat, [between]).level[7] < 1.0
     assert np.array_equal(as_judged(heat, [dataclasses.replace(row, verdict=Verdict.PASS)]).level, heat.level)
+
+
+def test_many_movements_are_in_pages_each_under_its_mechanism():
+    """Thirty mechanisms with one movement and one with thirty: no page is too long, none is lost."""
+    many = [Movement(f"arm_{k}", "bump_mm", -1.0, 1.0) for k in range(30)]
+    many += [Movement("big", f"q{k}_mm", -1.0, 1.0) for k in range(30)]
+    pages = pages_of(many)
+    assert max(map(len, pages)) <= MOST_LINES
+    assert [line.movement for page in pages for line in page if line.movement is not None] == many
+    for page in pages:
+        assert page[0].movement is None
+        for above, line in itertools.pairwise(page):
+            assert line.movement is None or above.mechanism == line.mechanism
+    assert pages_of([]) == []
+
+
+MOVED, BUMPER = "carried", "bumper"
+
+
+@pytest.fixture(scope="module")
+def twisting():
+    """A box on a rocking unit that sits on a twisting frame, and a still box 40 mm beside it."""
+    twist = twist_at("frame", 1000.0, 2.0, 2600.0, 0.0, 580.0)
+    mounts = (Mount((1000.0, -200.0, 500.0), 300.0), Mount((1000.0, 200.0, 500.0), 300.0))
+    axis = (1.0, 0.0, 0.0)
+    unit = rocking_unit("unit", (1000, 0, 500), axis, mounts=mounts, torque_nm=(600, 600), surge_mm=3, settle_mm=2)
+    moved = part(MOVED, box((900, -150, 400), (1100, 150, 560)))
+    still = part(BUMPER, box((1500, 190, 300), (1700, 300, 560)))
+    near = part("near", box((900, 190, 300), (1100, 300, 560)))
+    body = carried_body(moved, Carried(twist, unit), ("unit",))
+    built = scene(
+        parts=(moved, still, near),
+        mechanisms={"unit": unit},
+        moving=(body,),
+        twist=FrameTwist("frame", 1400.0, 2800.0, 2.0, 2600.0, 0.0, 580.0),
+    )
+    return Arrangement(built, check_scene(built), "twisting")
+
+
+@pytest.fixture
+def twisted(on_screen, twisting):
+    opened = Window([twisting], off_screen=not on_screen)
+    opened.open()
+    yield opened
+    opened.close()
+
+
+def test_a_carried_part_has_its_verdicts_colour_is_picked_and_its_sliders_move_it(twisted):
+    stage = twisted.columns[0].stage
+    (body, pieces) = stage._bodies[0]
+    actor = pieces[0][0]
+    assert actor.GetProperty().GetColor() == pytest.approx(tuple(colours.rgb(colours.VERDICT[stage.verdict_of(MOVED)])))
+    assert stage.thing_at(actor) == body.name == MOVED
+    assert list(twisted.sliders) == ["unit.rock_deg", "unit.surge_mm", "unit.settle_mm", "frame.twist_deg"]
+    column = choose(twisted, ("near", MOVED))
+    before = column.now_mm
+    twisted.set_movement("unit.rock_deg", 1.0)
+    assert column.now_mm != pytest.approx(before, abs=0.1)
+
+
+@pytest.mark.parametrize("thing", [BUMPER, "near"])
+def test_what_is_drawn_of_a_twisted_frame_is_what_is_measured(twisted, thing):
+    """The body is drawn as the pair's still thing sees it: the nearest drawn point is as far off as the engine says."""
+    column = choose(twisted, (thing, MOVED))
+    twisted.set_movement("frame.twist_deg", 2.0)
+    twisted.set_movement("unit.rock_deg", 0.5)
+    drawn = np.asarray(column.stage._bodies[0][1][0][0].GetMapper().GetInput().points)
+    still = next(one for one in twisted.columns[0].shown.scene.parts if one.name == thing).solids[0].extents()
+    off = np.maximum(np.maximum(still[0] - drawn, drawn - still[1]), 0.0)
+    assert np.linalg.norm(off, axis=1).min() == pytest.approx(column.now_mm, abs=0.01)
+
+
+def test_the_worst_pose_sets_all_sliders(twisted):
+    column = choose(twisted, (BUMPER, MOVED))
+    twisted.act("worst_pose")
+    assert column.now_mm == pytest.approx(column.row.distance_mm, abs=1e-6)
+    assert {name.partition(".")[0] for name in column.row.pose} == {"unit", "frame"}
+    for name, value in column.row.pose.items():
+        assert twisted.rack.values()[name] == pytest.approx(value, abs=1e-3)
+
+
+def test_labels_of_pins_at_one_place_are_below_each_other():
+    one = Pin(1, 5.0, np.zeros((2, 3)), Verdict.PASS)
+    far = dataclasses.replace(one, number=3, points_mm=np.full((2, 3), 900.0))
+    pins = apart([one, dataclasses.replace(one, number=2, chosen=True), far])
+    assert [(pin.number, pin.step) for pin in pins if pin.points_mm.max() == 0.0] == [(1, 1), (2, 0)]
+    assert pins[-1].chosen  # drawn over the others
+    assert next(pin for pin in pins if pin.points_mm.max() > 0.0).step == 0
 
 
 def test_a_letter_that_the_font_lacks_is_a_box_and_does_not_vanish():

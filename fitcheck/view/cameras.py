@@ -129,7 +129,7 @@ def _boxes(scene: Scene) -> list[Floats]:
     for tiles in (surface.boxes for surface in scanned if surface is not None and surface.tile_count):
         boxes.append(np.array([np.quantile(tiles[:, 0], 0.005, axis=0), np.quantile(tiles[:, 1], 0.995, axis=0)]))
     for body in scene.moving:
-        boxes += [solid.extents() for solid in body.solids(body.motion.scan_pose)]
+        boxes += [solid.extents() for solid in body.solids(body.space.scan_pose)]
     boxes += [solid.extents() for part in scene.parts for solid in part.solids]
     return boxes + [_tyres_box(axle) for axle in scene.axles.values()]
 

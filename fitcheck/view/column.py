@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 import textwrap
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.checks.at_pose import Poses, described_poses, posed_pairs
+from fitcheck.checks.at_pose import Bodies, Poses, blocks_of, described_poses, posed_pairs
 from fitcheck.geometry.distance import Closest
 from fitcheck.report.wording import NOT_COMPUTED, clean, floor_mm, number, pair_name, pose_words
-from fitcheck.result import Clearance, Result
+from fitcheck.result import Cause, Clearance, Result
+from fitcheck.vehicle.motion import Block
 from fitcheck.vehicle.scene import Scene
 from fitcheck.view import colours, evidence, lettering
-from fitcheck.view.pins import Pin, now_actors, pin_of
+from fitcheck.view.pins import Pin, apart, now_actors, pin_of
 from fitcheck.view.stage import PINS, Stage, worst_rows
 from fitcheck.view.unseen import Unsettled, mark_actors, only_unseen, unsettled_by
 
@@ -51,9 +53,11 @@ class Column:
         self.pairs = posed_pairs(shown.scene)
         self.rows: list[Clearance] = worst_rows(shown.result, len(shown.result.clearances))
         self.chosen = 0
+        self.cause = ""
         self.now: Closest | None = None
         self.here = ""
         self._now_actors: list[Any] = []
+        self._seen_from: dict[tuple[str, str], Bodies] = {}
         self._legend = [self._text(actor) for actor in evidence.legend_actors(shown.scene.scan)]
         self._heading = self._text(
             lettering.at_share(lettering.label("", 14, panel=colours.BACKGROUND), 0.012, 0.988, up=lettering.TOP)
@@ -66,6 +70,11 @@ class Column:
     def _text(self, actor: Any) -> Any:
         self.renderer.AddActor(actor)
         return actor
+
+    @cached_property
+    def blocks(self) -> dict[str, Block]:
+        """Every mechanism whose pose can be set, by name."""
+        return blocks_of(self.shown.scene)
 
     @property
     def row(self) -> Clearance | None:
@@ -81,7 +90,7 @@ class Column:
         """Look at another row of the table, counted from 0; beyond the ends it goes round."""
         if self.rows:
             self.chosen = number % len(self.rows)
-        self.here = ""
+        self.here, self.cause = "", ""
         self.refresh()
 
     def choose_thing(self, name: str, place_mm: Floats | None = None) -> None:
@@ -109,10 +118,25 @@ class Column:
         row = self.row
         return described_poses(self.shown.scene, row.pose) if row is not None and row.pose else None
 
-    def stand(self, poses: Poses) -> None:
-        """Put the moving bodies into poses and measure the chosen pair there."""
-        self.stage.pose(poses)
+    def stand(self, poses: Poses, cause: str = "") -> None:
+        """Put the moving bodies into poses and measure the chosen pair there; ``cause``: what those are the pose of."""
+        self.cause = cause
+        self.stage.poses = dict(poses)
         self.refresh()
+
+    def next_cause(self) -> str:
+        """The part of the travel after the one that is shown, of the chosen pair; "" for a pair without any."""
+        names = [cause.name for cause in self._causes()]
+        return names[(names.index(self.cause) + 1) % len(names) if self.cause in names else 0] if names else ""
+
+    def stand_by(self, name: str) -> None:
+        """Into the worst pose of one part of the travel, all else as scanned; a pair that has none such stays."""
+        found = next((cause for cause in self._causes() if cause.name == name), None)
+        if found is not None:
+            self.stand(described_poses(self.shown.scene, found.pose), name)
+
+    def _causes(self) -> list[Cause]:
+        return [] if self.row is None else [cause for cause in self.row.causes if cause.distance_mm is not None]
 
     @property
     def now_mm(self) -> float | None:
@@ -125,8 +149,9 @@ class Column:
         return row.distance_mm
 
     def refresh(self) -> None:
-        """Measure, and write and pin anew."""
+        """Pose, measure, and write and pin anew."""
         row = self.row
+        self.stage.pose(self.stage.poses, self._seen())
         self.now = None
         if row is not None and row.between in self.pairs.pairs:
             self.now = self.pairs.distance(row.between, self.stage.poses)
@@ -137,10 +162,19 @@ class Column:
         self._heading.SetInput(lettering.plain(self.heading()))
         self._words.SetInput(lettering.plain(self.words()))
 
+    def _seen(self) -> Bodies:
+        """The moving bodies as the chosen pair's still thing sees them: its station of a twisted frame is at rest."""
+        row = self.row
+        if row is None or row.between not in self.pairs.pairs:
+            return {}
+        if row.between not in self._seen_from:
+            self._seen_from[row.between] = self.pairs.seen_from(row.between, self.shown.scene)
+        return self._seen_from[row.between]
+
     def _pins(self) -> list[Pin]:
         numbers = sorted({*range(min(PINNED, len(self.rows))), self.chosen} if self.rows else set())
         pins = [pin_of(k + 1, self.rows[k], chosen=k == self.chosen) for k in numbers]
-        return [pin for pin in pins if pin is not None]
+        return apart([pin for pin in pins if pin is not None])
 
     def _show_now(self) -> None:
         for actor in self._now_actors:
@@ -176,6 +210,9 @@ class Column:
             self._figures(row),
             f"worst pose: {pose_words(row.pose)}" if row.pose else "neither of the two moves",
         ]
+        if row.bites:  # tells the pose as well
+            lines[-1] = f"what bites: {row.bites}"
+        lines += [self._causes_words()] if len(self._causes()) > 1 else []
         lines += [] if self.unsettled is None else self.unsettled.lines(told=only_unseen(row))
         if row.settle and self.unsettled is None:
             lines.append(f"what settles it: {clean(row.settle)}")
@@ -183,9 +220,20 @@ class Column:
             lines.append(f"pose shown: {pose_words(self.described())}: {_now_words(self.now_mm)}")
         return "\n".join(part for line in [*lines, self.here] for part in self._wrapped(line))
 
+    def _causes_words(self) -> str:
+        """ "by cause: ride 31.2; straight bump 22.0; [drive torque 16.6]", the one whose pose is shown in brackets."""
+        said = [(cause.name, f"{cause.name} {floor_mm(cause.distance_mm)}") for cause in self._causes()]
+        return "by cause: " + "; ".join(f"[{words}]" if name == self.cause else words for name, words in said)
+
+    def standing(self) -> dict[str, float]:
+        """The pose of every mechanism, in the words of a row."""
+        poses = self.stage.poses
+        shown = [block.describe(poses.get(name, block.scan_pose)) for name, block in self.blocks.items()]
+        return {key: value for one in shown for key, value in one.items()}
+
     def described(self) -> dict[str, float]:
         """The pose shown, in the words of a row."""
-        mechanisms = self.shown.scene.mechanisms
+        mechanisms = self.blocks
         shown = [mechanisms[name].describe(pose) for name, pose in self.stage.poses.items()]
         return {key: value for one in shown for key, value in one.items()}
 

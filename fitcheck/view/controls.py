@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from fitcheck.vehicle.mechanisms import SolidAxle
+from fitcheck.geometry.sweep import corners_of
+from fitcheck.vehicle.motion import Block
 from fitcheck.view import colours, lettering
 
 KEYS = """n b      next, previous pair
 p o      worst pose, as scanned
+m        next cause: its own pose
 h        heat: swept, as scanned,
          off
 1 … 9    layers on, off
@@ -23,6 +23,7 @@ g        next ground
 v c      next view, close up
 t        see through the scan
 q        close
+k        next page of sliders
 click a part: its row"""
 
 
@@ -68,27 +69,36 @@ class Movement:
         return f"{self.mechanism}.{self.name}"
 
     def words(self, value: float) -> str:
-        """ "rear_axle heave +42.8 mm"."""
+        """ "heave +42.8 mm"."""
         movement, _, unit = self.name.rpartition("_")
-        return f"{self.mechanism} {movement.replace('_', '-')} {value:+.1f}{'°' if unit == 'deg' else ' ' + unit}"
+        return f"{movement.replace('_', '-')} {value:+.1f}{'°' if unit == 'deg' else ' ' + unit}"
 
 
-def movements_of(axle: SolidAxle) -> list[Movement]:
-    """The movements of a solid axle that have any travel; the greatest roll is that with each side at its own stop."""
-    low, high = axle.low, axle.high
-    corners = np.array([low, high, [low[0], high[1], 0, 0], [high[0], low[1], 0, 0]])
-    described = [axle.describe(pose) for pose in corners]
+def movements_of(mechanism: Block) -> list[Movement]:
+    """The movements of a mechanism that have any travel, between their least and their greatest at the ends of it.
+
+    A movement that follows from others, and cannot be set, has no slider: the pose that it is in is not the pose
+    that its words alone lead back to.
+    """
+    corners = corners_of(mechanism.low[None], mechanism.high[None])[0]
+    described = [mechanism.describe(mechanism.within(pose)) for pose in corners]
     found = []
     for key in described[0]:
         values = [one[key] for one in described]
-        if max(values) - min(values) > 1e-9:
-            found.append(Movement(axle.name, key.rpartition(".")[2], min(values), max(values)))
+        low, high = min(values), max(values)
+        if high - low > 1e-9 and _can_be_set(mechanism, key, high if abs(high) > abs(low) else low):
+            found.append(Movement(mechanism.name, key.rpartition(".")[2], low, high))
     return found
+
+
+def _can_be_set(mechanism: Block, key: str, value: float) -> bool:
+    pose = mechanism.pose_of({key: value})
+    return abs(mechanism.describe(pose)[key] - value) < 1e-6 * max(1.0, abs(value))
 
 
 def place(shown: Any, panel: float) -> None:
     """Let a slider reach over a panel so wide: a share (0 to 1) of the window."""
-    for end, x in ((shown.GetPoint1Coordinate(), 0.1 * panel), (shown.GetPoint2Coordinate(), 0.9 * panel)):
+    for end, x in ((shown.GetPoint1Coordinate(), 0.54 * panel), (shown.GetPoint2Coordinate(), 0.95 * panel)):
         end.SetValue(x, end.GetValue()[1])
 
 
@@ -100,25 +110,18 @@ def slider(movement: Movement, height: float, panel: float) -> Any:
     shown.SetMinimumValue(movement.low)
     shown.SetMaximumValue(movement.high)
     shown.SetValue(0.0)
-    shown.SetTitleText(lettering.plain(movement.words(0.0)))
     shown.ShowSliderLabelOff()
     for end in (shown.GetPoint1Coordinate(), shown.GetPoint2Coordinate()):
         end.SetCoordinateSystemToNormalizedDisplay()
         end.SetValue(0.0, height)
     place(shown, panel)
     shown.SetTubeWidth(0.003)
-    shown.SetSliderLength(0.012)
-    shown.SetSliderWidth(0.014)
+    shown.SetSliderLength(0.01)
+    shown.SetSliderWidth(0.012)
     shown.SetEndCapLength(0.002)
     shown.SetEndCapWidth(0.008)
-    shown.SetTitleHeight(0.0135)
     for part in (shown.GetTubeProperty(), shown.GetCapProperty()):
         part.SetColor(*colours.rgb(colours.FAINT_INK))
     shown.GetSliderProperty().SetColor(*colours.rgb(colours.MOVING))
     shown.GetSelectedProperty().SetColor(*colours.rgb(colours.MARK))
-    text = shown.GetTitleProperty()
-    lettering.use_font(text, lettering.PLAIN)
-    text.SetColor(*colours.rgb(colours.INK))
-    text.SetShadow(False)
-    text.SetBold(False)
     return shown

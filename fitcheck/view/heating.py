@@ -25,11 +25,15 @@ class Hearth:
         self._heats: dict[int, tuple[Scene, Heat]] = {}
         self._maps: dict[tuple[int, str, str], HeatMap] = {}
 
-    def map_of(self, scene: Scene, name: str, mode: str) -> HeatMap:
-        """The map of a part or of the scan by distances. ``mode``: least of every pose (SWEPT), as scanned (STATIC)."""
+    def map_of(self, scene: Scene, name: str, mode: str, rows: Sequence[Clearance] = ()) -> HeatMap:
+        """The map of a part or of the scan by distances. ``mode``: least of every pose (SWEPT), as scanned (STATIC).
+
+        ``rows``: what the scene's check found.
+        """
         key = (id(scene), name, mode)
         if key not in self._maps:
-            _, heat = self._heats.setdefault(id(scene), (scene, Heat(scene)))  # the scene is held: its id stays its own
+            # the scene is held, so that its id stays its own
+            _, heat = self._heats.setdefault(id(scene), (scene, Heat(scene, rows)))
             swept = mode == SWEPT
             self._maps[key] = heat.scan(swept=swept) if name == SCAN else heat.part(name, swept=swept)
         return self._maps[key]
@@ -39,7 +43,7 @@ class Hearth:
         for stage in stages:
             for name in [*stage.parts, *([SCAN] if stage.scan is not None else [])]:
                 yield f"heat of {name} …"
-                heat = self.map_of(stage.scene, name, mode)
+                heat = self.map_of(stage.scene, name, mode, stage.result.clearances)
                 rows = [row for row in stage.result.clearances if mode == SWEPT or not row.pose]
                 stage.paint_heat(as_judged(heat, rows))
 

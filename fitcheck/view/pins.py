@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,10 @@ from fitcheck.view.unseen import only_unseen
 
 Floats = NDArray[np.float64]
 
+_NEAR_MM = 250.0
+"""Pins nearer than this have their labels below each other."""
+_LABEL_PIXELS = 22.0
+
 
 @dataclass(frozen=True, eq=False)
 class Pin:
@@ -25,6 +30,7 @@ class Pin:
     points_mm: Floats
     verdict: Verdict
     chosen: bool = False
+    step: int = 0  # how many labels down its own is, below those of pins next to it
 
     @property
     def words(self) -> str:
@@ -40,6 +46,19 @@ def pin_of(number: int, row: Clearance, *, chosen: bool = False) -> Pin | None:
         return None
     shown = -row.depth_mm if row.depth_mm is not None else row.at_least_mm
     return Pin(number, shown, np.array(row.points_mm), row.verdict, chosen)
+
+
+def apart(pins: Sequence[Pin]) -> list[Pin]:
+    """The pins with their labels one below the other where several are at one place, the chosen one on top of all."""
+    found: list[Pin] = []
+    for pin in sorted(pins, key=lambda pin: not pin.chosen):
+        near = [other for other in found if _away_mm(pin, other) < _NEAR_MM]
+        found.append(replace(pin, step=max((other.step + 1 for other in near), default=0)))
+    return found[::-1]
+
+
+def _away_mm(pin: Pin, other: Pin) -> float:
+    return float(np.linalg.norm(pin.points_mm.mean(axis=0) - other.points_mm.mean(axis=0)))
 
 
 def pin_actors(pin: Pin) -> list[Any]:
@@ -58,12 +77,8 @@ def pin_actors(pin: Pin) -> list[Any]:
     style.SetFrame(True)
     style.SetFrameColor(*colours.rgb(colour))
     style.SetFrameWidth(3 if pin.chosen else 2)
-    return [
-        rim,
-        line,
-        dots,
-        lettering.at_place(words, pin.points_mm.mean(axis=0), aside=(18.0, -20.0), up=lettering.TOP),
-    ]
+    aside = (18.0, -20.0 - _LABEL_PIXELS * pin.step)
+    return [rim, line, dots, lettering.at_place(words, pin.points_mm.mean(axis=0), aside=aside, up=lettering.TOP)]
 
 
 def now_actors(distance_mm: float, points_mm: Floats) -> list[Any]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitcheck.checks.at_pose import Poses, pose_of
+from fitcheck.checks.at_pose import Bodies, Poses, pose_of
 from fitcheck.geometry.reduce import Reduced
 from fitcheck.geometry.skin import skin
 from fitcheck.result import Clearance, Result, Verdict, worst
@@ -137,8 +137,9 @@ class Stage:
             self._add(layer, actor)
 
     def _add_parts(self) -> None:
+        carried = {body.name for body in self.scene.moving}
         for part in self.scene.parts:
-            if not part.solids:
+            if not part.solids or part.name in carried:
                 continue
             mesh = shapes.mesh_of(part.solids)
             colour = colours.VERDICT[self.verdict_of(part.name)]
@@ -151,11 +152,14 @@ class Stage:
         return worst([row.verdict for row in self.result.clearances if name in row.between])
 
     def _add_moving(self) -> None:
+        """A moving part in the colour of its worst verdict, for it has no heat; mechanisms and shafts are grey."""
+        parts = {part.name for part in self.scene.parts}
         for body in self.scene.moving:
             pieces = []
-            for piece in body.pieces:
-                shown = skin(piece.at(body.motion.scan_pose))
-                actor = shapes.surface_actor(shapes.polydata(shown.points_mm, shown.faces), colours.MOVING)
+            colour = colours.VERDICT[self.verdict_of(body.name)] if body.name in parts else colours.MOVING
+            for piece in body.shapes or body.pieces:
+                shown = skin(piece.at(body.space.scan_pose))
+                actor = shapes.surface_actor(shapes.polydata(shown.points_mm, shown.faces), colour)
                 pieces.append((self._add(MOVING, actor), shown.points_mm))
             self._bodies.append((body, pieces))
 
@@ -226,12 +230,13 @@ class Stage:
         if self.assumed is not None:
             shapes.fade(self.assumed, share)
 
-    def pose(self, poses: Poses) -> None:
-        """Put the moving bodies where mechanisms' poses put them."""
+    def pose(self, poses: Poses, seen: Bodies | None = None) -> None:
+        """Put the moving bodies where mechanisms' poses put them; ``seen``: instead of the scene's own, by name."""
         self.poses = dict(poses)
-        for body, pieces in self._bodies:
+        for own, pieces in self._bodies:
+            body = (seen or {}).get(own.name, own)
             pose = pose_of(body, poses)
-            for piece, (actor, scanned) in zip(body.pieces, pieces, strict=True):
+            for piece, (actor, scanned) in zip(body.shapes or body.pieces, pieces, strict=True):
                 if isinstance(piece, RigidPiece):
                     points = piece.motion.place(pose[None], scanned)[0]
                 else:

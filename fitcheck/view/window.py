@@ -20,10 +20,11 @@ from fitcheck.view import colours, lettering
 from fitcheck.view.cameras import VIEWS, Camera, across, box_of, camera_of, onto
 from fitcheck.view.canvas import Canvas, Carrier
 from fitcheck.view.column import Arrangement, Column
-from fitcheck.view.controls import KEYS, Button, Movement, button, movements_of, place, slider
+from fitcheck.view.controls import KEYS, Button, Movement, button
 from fitcheck.view.graphics import ready_for_pictures, ready_for_window
 from fitcheck.view.heating import STATIC, SWEPT, Hearth
 from fitcheck.view.ruler import ruler_actors, verdict_actors
+from fitcheck.view.sliders import Sliders
 from fitcheck.view.stage import AXES, GROUND, LAYERS, UNSEEN
 
 Floats = NDArray[np.float64]
@@ -33,9 +34,7 @@ OFF = "off"
 HEAT_MODES = (SWEPT, STATIC, OFF)
 
 _PANEL_PIXELS = 250
-_FIRST_HEIGHT = 0.59
-_SLIDER_STEP = 0.043
-_LAYERS_DOWN = 6
+_BUTTON_STEP = 0.029
 _CUT_STEPS = 60
 _TICK_MS = 30
 _CLICK_PIXELS = 4
@@ -68,7 +67,7 @@ class Window:
         self.solid_scan = True
         self.view = VIEWS.index("three_quarter")
         self.buttons: list[Button] = []
-        self.sliders: dict[str, tuple[Movement, Any]] = {}
+        self.rack = Sliders(self.panel, self.canvas.interactor, self.carrier, self._slid)
         self._ruler: list[Any] = []
         self._pressed_at = _NOWHERE
         self._put(shown)
@@ -77,6 +76,11 @@ class Window:
         self._fill_panel()
         self._ask_for_heat()
         self.look(VIEWS[self.view])
+
+    @property
+    def sliders(self) -> dict[str, tuple[Movement, Any]]:
+        """Every movement that can be set, with its widget, by the movement's key."""
+        return self.rack.widgets
 
     # -- building --
 
@@ -127,6 +131,17 @@ class Window:
             poses = column.worst_poses()
             column.stand(column.stage.poses if poses is None else {**column.stage.poses, **poses})
         self._show_on_sliders()
+
+    def _next_cause(self) -> None:
+        """Each column into the worst pose of the next cause of the first one's pair: one movement alone."""
+        cause = self.columns[0].next_cause()
+        for column in self.columns:
+            column.stand_by(cause)
+        self._show_on_sliders()
+        self._say(f"{cause} alone" if cause else "no cause moves this pair")
+
+    def _next_page(self) -> None:
+        self.rack.turn()
 
     def _as_scanned(self) -> None:
         for column in self.columns:
@@ -245,35 +260,17 @@ class Window:
 
     # -- the pose --
 
-    def _add_sliders(self) -> None:
-        """One slider for each movement of the first column's mechanisms, instead of those that there were."""
-        from vtkmodules.vtkInteractionWidgets import vtkSliderWidget
-
-        for _, widget in self.sliders.values():
-            widget.Off()
-        self.sliders = {}
-        height = _FIRST_HEIGHT
-        for axle in self.columns[0].shown.scene.mechanisms.values():
-            for movement in movements_of(axle):
-                widget = vtkSliderWidget()
-                widget.SetInteractor(self.canvas.interactor)
-                widget.SetRepresentation(slider(movement, height, self.panel.GetViewport()[2]))
-                widget.SetAnimationModeToJump()
-                widget.SetCurrentRenderer(self.panel)
-                widget.On()
-                widget.AddObserver("InteractionEvent", self.carrier.wrapped(self._slid, axle.name))
-                self.sliders[movement.key] = movement, widget
-                height -= _SLIDER_STEP
-
     def _slid(self, mechanism: str) -> None:
         """A slider moved: the pose is what all of the mechanism's sliders say, held within the stops."""
-        described = {key: widget.GetRepresentation().GetValue() for key, (_, widget) in self.sliders.items()}
+        described = self.rack.values()
         for column in self.columns:
-            axle = column.shown.scene.mechanisms.get(mechanism)
-            if axle is not None:
-                pose = axle.within(axle.pose_of(described))
+            block = column.blocks.get(mechanism)
+            if block is not None:
+                pose = block.within(block.pose_of(described))
                 column.stand({**column.stage.poses, mechanism: pose})
         self._show_on_sliders()
+        if not self.status.startswith("heat of"):
+            self._say("")  # it is no cause's pose any more
         self.render()
 
     def set_movement(self, key: str, value: float) -> None:
@@ -283,20 +280,14 @@ class Window:
         widget.InvokeEvent("InteractionEvent")
 
     def _show_on_sliders(self) -> None:
-        column = self.columns[0]
-        for movement, widget in self.sliders.values():
-            axle = column.shown.scene.mechanisms[movement.mechanism]
-            pose = column.stage.poses.get(movement.mechanism, axle.scan_pose)
-            value = axle.describe(pose)[movement.key]
-            widget.GetRepresentation().SetValue(value)
-            widget.GetRepresentation().SetTitleText(lettering.plain(movement.words(value)))
+        self.rack.say(self.columns[0].standing())
 
     # -- the life of the window --
 
     def open(self) -> None:
         """Draw, and begin to listen; returns at once."""
         self._listen()
-        self._add_sliders()
+        self.rack.make(self.columns[0].blocks)
         self._show_on_sliders()
         self.render()
 
@@ -318,8 +309,7 @@ class Window:
         edges = _edges(self.canvas.size[0], len(self.columns))
         for view, left, right in zip(self.canvas.views, edges[:-1], edges[1:], strict=True):
             view.SetViewport(left, 0.0, right, 1.0)
-        for _, widget in self.sliders.values():
-            place(widget.GetRepresentation(), edges[1])
+        self.rack.fit()
         for column in self.columns:
             column.refresh()
 
@@ -331,8 +321,7 @@ class Window:
 
     def close(self) -> None:
         """Take the window down; raise what went wrong while it was open."""
-        for _, widget in self.sliders.values():
-            widget.Off()
+        self.rack.clear()
         self.heat_left, self.hearth = iter(()), Hearth()  # its trees must be gone before the interpreter is
         self.canvas.close()
         self.carrier.deliver()
@@ -372,7 +361,7 @@ class Window:
             column.stage.stand_on(self.state if self.state in column.shown.result.ground else None)
         for axis in cuts:
             self._cut_at(axis, True)
-        self._add_sliders()  # a mechanism can have come, gone, or got other stops
+        self.rack.make(self.columns[0].blocks)  # a mechanism can have come, gone, or got other stops
         self._ask_for_heat()
         self._show_on_sliders()
         self.render()
@@ -430,6 +419,8 @@ ACTS: dict[str, Callable[..., None]] = {
     "previous": lambda window: window._next(-1),
     "worst_pose": Window._worst_pose,
     "as_scanned": Window._as_scanned,
+    "cause": Window._next_cause,
+    "page": Window._next_page,
     "heat": Window._heat,
     "layer": Window._layer,
     "cut": Window._cut,
@@ -446,6 +437,7 @@ ACTS: dict[str, Callable[..., None]] = {
 
 _KEYS = {
     "n": "next", "Right": "next", "b": "previous", "Left": "previous", "p": "worst_pose", "o": "as_scanned",
+    "m": "cause", "k": "page",
     "h": "heat", "x": "cut x", "y": "cut y", "z": "cut z", "Up": "cut_up", "Down": "cut_down", "i": "other_side",
     "g": "ground", "v": "view", "c": "close_up", "t": "through", "q": "close", "Escape": "close",
     "u": f"layer {UNSEEN}",
@@ -454,10 +446,13 @@ _KEYS = {
 
 
 _BUTTONS = (
-    ("worst pose of this pair", "worst_pose"), ("as scanned", "as_scanned"), ("next pair", "next"), ("heat", "heat"),
+    ("worst pose of this pair", "worst_pose"),
+    ("as scanned", "as_scanned"), ("next cause", "cause"), ("next pair", "next"), ("heat", "heat"),
     ("ground", "ground"), ("next view", "view"),
     *((layer, f"layer {layer}") for layer in LAYERS),
 )  # fmt: skip
+_WIDE, _FIRST_LAYER = 1, len(_BUTTONS) - len(LAYERS)
+"""So many buttons take a row of their own; from which one on the rows are the layers'."""
 
 
 def show_window(shown: Sequence[Arrangement], news: News | None = None) -> None:
@@ -486,9 +481,14 @@ def _edges(width: int, count: int) -> list[float]:
 
 
 def _place_of(number: int) -> tuple[float, float]:
-    """Where a button is in the panel: the last layers stand beside the first ones."""
-    beside = number - (len(_BUTTONS) - len(LAYERS) + _LAYERS_DOWN)
-    return (0.05, 0.985 - 0.029 * number) if beside < 0 else (0.44, 0.985 - 0.029 * (number - _LAYERS_DOWN))
+    """Where a button is in the panel: two in a row; the layers down the left side, then down the right."""
+    if number < _FIRST_LAYER:
+        row, right = (number, 0) if number < _WIDE else divmod(number + _WIDE, 2)
+    else:
+        down = (len(LAYERS) + 1) // 2
+        right, row = divmod(number - _FIRST_LAYER, down)
+        row += (_FIRST_LAYER + _WIDE + 1) // 2
+    return (0.46 if right else 0.05), 0.985 - _BUTTON_STEP * row
 
 
 def _picked(column: Column, x: int, y: int) -> tuple[Any, Floats]:
@@ -513,5 +513,5 @@ def _take_up(column: Column, pair: tuple[str, str] | None, poses: Poses) -> None
     for number, row in enumerate(column.rows):
         if row.between == pair:
             column.chosen = number
-    mechanisms = column.shown.scene.mechanisms
+    mechanisms = column.blocks
     column.stand({name: mechanisms[name].within(pose) for name, pose in poses.items() if name in mechanisms})
