@@ -21,6 +21,8 @@ and of the window and the watch, also for the sample truck:
 
   view      seconds from the start of the process to the first full frame, a frame with the scan whole and
             as it is while the view turns, and the heat; on the screen that is there, else on Xvfb
+  motion    every pair of the sample truck with everything that moves, over all of its travel and part by part,
+            beside the same pairs as scanned; in this process, on one core
   watch     save → answer: the seconds from writing a layout to its answer, the file event included; also for
             the sample truck
 
@@ -45,7 +47,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from _bench import intake, peers, scene, viewing, watching
+from _bench import intake, motion, peers, scene, viewing, watching
 
 AGREE_MM = 1e-6
 ANSWERS = (0, 1, 3)
@@ -115,14 +117,16 @@ def _one_size(millions: float, folder: Path, repeat: int, *, check_only: bool) -
     seconds = {name: [run.seconds for run in runs[name]] for name in LOOKS}
     print(f"  {intake.verdict(seconds['intake'], seconds['pyvista'], [run.peak_mb for run in runs['intake']])}")
     layout = place / scene.LAYOUT
-    viewing.show(viewing.measure(layout, place / "cache"))
-    watching.show("the same", watching.measure(watching.scene_edits(layout), layout, repeat))
+    if not check_only:
+        viewing.show(viewing.measure(layout, place / "cache"))
+        watching.show("the same", watching.measure(watching.scene_edits(layout), layout, repeat))
     return _agrees(json.loads(runs["again"][-1].printed), json.loads(runs["fcl"][-1].printed))
 
 
 def _watch_sample(place: Path, repeat: int) -> None:
     shutil.copytree(SAMPLE, place, dirs_exist_ok=True)
     edits = watching.sample_edits(place)
+    print(f"\nthe sample truck with everything that moves: {motion.line(place / 'full.yaml', repeat)}", flush=True)
     viewing.show(viewing.measure(place / "a.yaml", place / "cache"))
     watching.show("the sample truck", watching.measure(edits, place / "a.yaml", repeat))
 
