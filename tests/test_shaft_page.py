@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fitcheck import cli
-from fitcheck.checks.shaft_practice import least, most, practice_rows
+from fitcheck.checks.shaft_practice import least, most, practice_rows, short_shaft_deg
 from fitcheck.checks.shaft_speed import (
     ANGLE_CHART,
     angle_by_acceleration_deg,
@@ -443,3 +443,23 @@ def test_d13_speed_of_the_page_is_that_of_the_longest_length() -> None:
     shaft = found()
     expected = critical_rpm(shaft.length_mm.max, 76.2, wall_mm=3.0, sound_m_s=5110.0)
     assert shaft.critical_rpm == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("inches", "crossing", "angle"), [(15.0, False, 3.0), (30.0, False, 6.0), (30.0, True, 3.0)])
+def test_a_short_shaft_may_stand_at_its_length_over_five_or_over_ten(inches: float, crossing: bool, angle: float):
+    """Source: a driveline maker's rule for short coupled shafts (READ), check value D5."""
+    assert short_shaft_deg(25.4 * inches, crossing=crossing) == pytest.approx(angle)
+
+
+def test_the_row_of_a_short_shaft_stands_where_its_length_is_the_stricter_rule():
+    """12 in: at most 2.4°, and 1.2° where the ends cross; a shaft of 1190 mm has no such row."""
+    short = dataclasses.replace(TUBE, end_mm=(304.0, 0.0, 444.0))
+    still = Still()
+    for axis, asks in (((1.0, 0.0, 0.0), "at most 2.4°"), ((1.0, 0.2, 0.0), "at most 1.2°")):
+        part = dataclasses.replace(short, end_axis=axis, end_on=None)
+        rows = practice_rows(shaft_over_travel(part, (still, still)), part)
+        row = next(row for row in rows if row.figure == "short shaft, standing")
+        assert row.asks == asks
+    long = dataclasses.replace(TUBE, end_on=None)
+    rows = practice_rows(shaft_over_travel(long, (still, still)), long)
+    assert not [row for row in rows if row.figure.startswith("short")]

@@ -12,6 +12,9 @@ _SAME_MM = 0.5
 _FULL = 0.95
 """From this share of its limit on a movement is called full."""
 
+_FOLLOWS = ("left_wheel", "right_wheel", "wheel")
+"""Words of a pose that follow from others: told in the pose, not among the movements."""
+
 _NOTHING = {"mm": 0.5, "deg": 0.05}
 """Less than this is not told."""
 
@@ -42,7 +45,7 @@ def _block_words(block: Block, pose: dict[str, float]) -> str:
     said = []
     for movement, (value, key) in own.items():
         word, _, unit = movement.rpartition("_")
-        if abs(value) >= _NOTHING.get(unit, 0.05):
+        if word not in _FOLLOWS and abs(value) >= _NOTHING.get(unit, 0.05):
             limit = high.get(key, 0.0) if value > 0.0 else low.get(key, 0.0)
             full = limit != 0.0 and abs(value) >= _FULL * abs(limit)
             say = _SAID.get(word)

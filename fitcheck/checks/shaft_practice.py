@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from fitcheck.checks import shaft_speed
 from fitcheck.result import JointAngles, Practice, Shaft
-from fitcheck.vehicle.scene import ShaftPart
+from fitcheck.vehicle.scene import ShaftPart, Vector
 
 WITHIN, EDGE, OVER, UNDER, UNKNOWN = "within practice", "at the edge", "over", "under", "unknown"
 
@@ -21,12 +21,16 @@ RULES = "driveline makers' rules for cross joints (another maker: joints 1.5° a
 BIND = "a driveline maker's page: metal meets metal near 30°; sooner in a slip yoke: turn it by hand at full droop"
 CRITICAL = "driveline makers' practice, uniform tube on pinned ends at its longest: and 8 % off half the critical speed"
 WHIRL = "e r²/(1 − r²), closed form of one mass on a light shaft; e up to 0.8 mm from memory"
+SHORT = "a driveline maker's rule for short coupled shafts: inches of length over 5, over 10 where the ends cross"
 HALF_SHAFT = "usual constant-velocity joints, fixed outer and plunging inner, from memory: the maker's figure counts"
 JUDGEMENT = "this project's judgement"
 
 LEAST_DEG, ALIKE_DEG, LEFT_DEG = 0.5, 1.0, 3.0
 SHARE_PCT, SHARE_MOST_PCT = 70.0, 75.0
 OUTER_DEG, INNER_DEG, PLUNGE_MM = (45.0, 50.0), (20.0, 26.0), (40.0, 50.0)
+SHORT_BELOW_DEG = 6.0
+"""A shaft of 30 in may stand at 6° by that rule: for longer ones other rules are the stricter (judgement)."""
+
 SPLINE_DIAMETERS, BOTTOM_MM, SPARE_MM = 1.5, 10.0, 5.0
 _SPEED_MISSING = "needs the shaft's ratio, the vehicle's top speed and the tyre"
 _ROUNDING = 1e-9  # of a figure that stands at its limit
@@ -36,7 +40,7 @@ def practice_rows(shaft: Shaft, part: ShaftPart) -> tuple[Practice, ...]:
     """Every figure that practice has a word on, in the order in which a person measures them."""
     if shaft.constant_velocity:
         return tuple(_half_shaft(shaft, part))
-    rows = [*_running_angles(shaft), *_joints(shaft), *_bind(shaft)]
+    rows = [*_running_angles(shaft), *_joints(shaft), *_short(shaft, part), *_bind(shaft)]
     rows += [*_critical(shaft, part), *_half_critical(shaft), *_whirl(shaft, part), *_spline(shaft, part)]
     return tuple(rows)
 
@@ -111,6 +115,28 @@ def _joints(shaft: Shaft) -> Iterator[Practice]:
     )
     yield Practice("joints alike", apart, "deg", f"within {ALIKE_DEG:g}°", most(apart, ALIKE_DEG), RULES)
     yield Practice("left over of both", left, "deg", f"at most {LEFT_DEG:g}°", most(left, LEFT_DEG), RULES)
+
+
+def short_shaft_deg(length_mm: float, *, crossing: bool) -> float:
+    """The largest angle of a short coupled shaft: its length in inches over 5; over 10 where its ends cross."""
+    return length_mm / 25.4 / (10.0 if crossing else 5.0)
+
+
+def _short(shaft: Shaft, part: ShaftPart) -> Iterator[Practice]:
+    """A shaft so short that its length allows less than the chart's standing angle ever would."""
+    crossing = _angle_between_deg(part.start_axis, part.end_axis) > ALIKE_DEG
+    limit = short_shaft_deg(shaft.length_mm.ride, crossing=crossing)
+    if not limit >= SHORT_BELOW_DEG:  # also where it is not a number
+        found = [running_deg(angles) for angles in shaft.joint_deg.values()]
+        value, state = max(found, key=lambda one: math.inf if math.isnan(one[0]) else one[0])
+        asks = f"at most {limit:.1f}°"
+        yield Practice("short shaft, standing", value, "deg", asks, _running(value, limit, shaft), SHORT, state)
+
+
+def _angle_between_deg(one: Vector, other: Vector) -> float:
+    """Between two joint axes as lines, 0 to 90."""
+    along = abs(sum(a * b for a, b in zip(one, other, strict=True))) / (math.hypot(*one) * math.hypot(*other))
+    return math.degrees(math.acos(min(1.0, along)))
 
 
 def _bind(shaft: Shaft) -> Iterator[Practice]:
