@@ -29,7 +29,7 @@ from fitcheck.vehicle.moving import MovingBody
 
 Floats = NDArray[np.float64]
 
-_FIRST_BOXES, _MORE_BOXES, _MANY_BOXES = 600, 2_000, 12_000
+_FIRST_BOXES, _MORE_BOXES, _MANY_BOXES = 600, 4_000, 12_000
 """What a search may take in one frame before the other is tried."""
 
 _CONTACT_MM = 1e-3

@@ -203,7 +203,18 @@ class Chain:
         return self._transform(poses)[0]
 
     def _transform(self, poses: Floats) -> tuple[Floats, Floats]:
-        """(n, d) → rotations (n, 3, 3) and where the origin goes (n, 3)."""
+        """(n, d) → rotations (n, 3, 3), where the origin goes (n, 3). The last answer is held: both are asked for."""
+        held = self._last.get("poses")
+        if held is None or held[0].shape != poses.shape or not (held[0] == poses).all():
+            held = poses.copy(), self._transformed(poses)
+            self._last["poses"] = held
+        return held[1]
+
+    @cached_property
+    def _last(self) -> dict[str, tuple[Floats, tuple[Floats, Floats]]]:
+        return {}
+
+    def _transformed(self, poses: Floats) -> tuple[Floats, Floats]:
         rotation, origin = np.broadcast_to(np.eye(3), (len(poses), 3, 3)), np.zeros((len(poses), 3))
         values = self.values(poses)
         for k in reversed(range(len(self.joints))):
@@ -214,7 +225,9 @@ class Chain:
                 origin = np.einsum("nij,nj->ni", turned, origin - through) + through
             else:
                 origin = origin + value[:, None] * axis
-        return np.asarray(rotation), origin
+        rotation = np.array(rotation)
+        rotation.flags.writeable = origin.flags.writeable = False  # they are given out more than once
+        return rotation, origin
 
     def values(self, poses: Floats) -> Floats:
         """(n, d) → (n, K): each joint's turn in rad or slide in mm."""

@@ -213,8 +213,12 @@ class Following:
         found[:, outer] += self.outer.bend(low[:, outer], high[:, outer], moved)
         return np.asarray(found + 2.0 * product(spin, speed))
 
+    @cached_property
+    def _outer_offsets(self) -> int:
+        return len(self.outer.offsets(np.zeros((1, 3))))
+
     def _shares(self, offset: Floats) -> tuple[Floats, Floats]:
-        cut = len(offset) - len(self.outer.offsets(np.zeros((1, 3))))
+        cut = len(offset) - self._outer_offsets
         return offset[:cut], offset[cut:]
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
@@ -297,10 +298,14 @@ class Carried:
     def bend(self, low: Floats, high: Floats, offset: Floats) -> Floats:
         return self._both("bend", low, high, offset)
 
+    @cached_property
+    def _outer_offsets(self) -> int:
+        return len(self.outer.offsets(np.zeros((1, 3))))
+
     def _both(self, what: str, low: Floats, high: Floats, offset: Floats) -> Floats:
         # Along a coordinate of its own either motion acts alone, and the outer one keeps lengths.
         cut = len(self.inner.coordinates)
-        own = len(offset) - len(self.outer.offsets(np.zeros((1, 3))))
+        own = len(offset) - self._outer_offsets
         within = getattr(self.inner, what)(low[:, :cut], high[:, :cut], offset[:own])
         around = getattr(self.outer, what)(low[:, cut:], high[:, cut:], offset[own:])
         return np.concatenate([within, around], axis=-1)
@@ -308,7 +313,7 @@ class Carried:
     def mixed(self, low: Floats, high: Floats, offset: Floats) -> Floats:
         """As ``bend``; and an outer coordinate turns the speed that an inner one gives."""
         cut = len(self.inner.coordinates)
-        own = len(offset) - len(self.outer.offsets(np.zeros((1, 3))))
+        own = len(offset) - self._outer_offsets
         within = mixed_of(self.inner, low[:, :cut], high[:, :cut], offset[:own])
         around = mixed_of(self.outer, low[:, cut:], high[:, cut:], offset[own:])
         speed = self.inner.slope(low[:, :cut], high[:, :cut], offset[:own])[:, :, None]
