@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import trucks
 
 from fitcheck.checks.kept import Kept
+from fitcheck.checks.movers import Movers
 from fitcheck.checks.run import check_scene, check_with
 from fitcheck.geometry.solids import box, sphere
 from fitcheck.result import Clearance, Verdict
+from fitcheck.vehicle.chains import Chain, Coordinate, Joint, Law
 from fitcheck.vehicle.mechanisms import SolidAxle
-from fitcheck.vehicle.moving import axle_body
-from fitcheck.vehicle.scene import Rule, Scene
+from fitcheck.vehicle.motion import Limit
+from fitcheck.vehicle.moving import MovingBody, RigidPiece, axle_body
+from fitcheck.vehicle.scene import Contact, Region, Rule, Scene
 
 AXLE = SolidAxle(
     "rear_axle", (2620.0, 0.0, 384.0), 80.0, 90.0, 400.0, carries=(("ball", sphere((2620.0, 700.0, 384.0), 30.0)),)
@@ -81,3 +85,27 @@ def test_an_answer_that_is_held_serves_no_rule_for_another_cause():
     for cause in ("", "straight bump", "crossed, left side up", ""):
         rules = (Rule(("hv_box", "axle"), 10.0, 10.0, "as typed", origin="a.yaml:9", cause=cause),)
         assert check_with(scene(rules=rules), held).clearances == check_scene(scene(rules=rules)).clearances
+
+
+def test_a_depth_is_asked_of_no_pose_that_a_limit_forbids():
+    """Lift and reach to 100 each, together at most 100: their common end would lie 60 deep in the block, and cannot be.
+
+    What can be comes as near as 40 along each way alone: the distance to the block stays that of the two ends.
+    """
+    arm = Chain(
+        "arm",
+        (Coordinate("lift", 0.0, 100.0, "mm"), Coordinate("reach", 0.0, 100.0, "mm")),
+        (Joint("slide", (0.0, 0.0, 1.0)), Joint("slide", (1.0, 0.0, 0.0))),
+        (Law((1.0, 0.0)), Law((0.0, 1.0))),
+        limits=(Limit((1.0, 1.0), 100.0),),
+    )
+    knob = MovingBody("knob", "lv", (RigidPiece("knob", arm, box((0.0, 0.0, 0.0), (40.0, 40.0, 40.0))),))
+    movers = Movers(knob, (box((80.0, 0.0, 80.0), (200.0, 40.0, 200.0)),))
+    ends = movers.within(np.array([[100.0, 100.0], [100.0, 0.0], [0.0, 0.0]]))
+    assert (ends.sum(axis=1) <= 100.0 + 1e-9).all()
+    assert ends[1:].tolist() == [[100.0, 0.0], [0.0, 0.0]]
+    place = Contact(("A0", "knob"), Region("box", lo=(60.0, -10.0, 60.0), hi=(220.0, 50.0, 220.0)), "stop", 30.0)
+    block = trucks.part("A0", box((80.0, 0.0, 80.0), (200.0, 40.0, 200.0)))
+    row = check_scene(trucks.scene(parts=(block,), moving=(knob,), contacts=(place,))).clearances[0]
+    assert row.verdict is Verdict.PASS
+    assert row.contact == "declared"

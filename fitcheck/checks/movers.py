@@ -58,6 +58,15 @@ class Movers:
         """
         return None if self.other is None else seen(self.body, self.other)
 
+    def within(self, poses: Floats) -> Floats:
+        """Poses (n, d), each held within the limits of its blocks: nothing is asked of a pose that cannot be."""
+        blocks = self.blocks
+        held = [
+            blocks.joined({block.name: block.within(part) for block, part in zip(blocks.blocks, parts, strict=True)})
+            for parts in map(blocks.split, poses)
+        ]
+        return np.array(held).reshape(poses.shape)
+
     def here(self, pose: Floats) -> list[Solid]:
         """The body in a pose."""
         return self.body.solids(pose[self.columns])

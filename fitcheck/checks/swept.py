@@ -159,9 +159,9 @@ def _ends(movers: Movers) -> Floats:
     """Poses (n, d) at the ends of the travel: all of them, or those of each part of it where they are too many."""
     space = movers.space
     if len(space.coordinates) <= _MOST_GRID:
-        return np.asarray(corners_of(space.low[None], space.high[None])[0])
+        return movers.within(np.asarray(corners_of(space.low[None], space.high[None])[0]))
     ends = [end for part in stretches(space, UNLADEN) for end in (part.low, part.high)]
-    return np.unique(np.array([space.scan_pose, *ends]), axis=0)
+    return np.unique(movers.within(np.array([space.scan_pose, *ends])), axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -284,4 +284,4 @@ def _grid(movers: Movers, pose: Floats) -> Floats:
         return np.unique(np.concatenate([pose[None], _ends(movers)]), axis=0)
     axes = [np.linspace(lo, hi, _DEPTH_POSES) for lo, hi in zip(space.low, space.high, strict=True)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(axes)) if axes else pose[None]
-    return np.unique(np.concatenate([pose[None], grid]), axis=0)
+    return np.unique(np.concatenate([pose[None], movers.within(grid)]), axis=0)
