@@ -11,7 +11,7 @@ import trucks
 from fitcheck.checks.pairing import pair_up
 from fitcheck.checks.run import check_scene
 from fitcheck.checks.twisted import beside
-from fitcheck.geometry.solids import box, sphere
+from fitcheck.geometry.solids import Solid, box, sphere
 from fitcheck.vehicle.motion import Carried
 from fitcheck.vehicle.mounts import twist_at
 from fitcheck.vehicle.moving import MovingBody, RigidPiece
@@ -80,3 +80,22 @@ def test_a_body_beside_a_part_keeps_only_the_twist_between_their_stations():
 def test_without_twist_torque_nothing_moves():
     none = replace(TWIST, half_deg=0.0)
     assert [pair.twisted for pair in pair_up(trucks.scene(parts=balls(800.0), twist=none)).still] == [None]
+
+
+def test_a_mesh_too_fine_to_be_swept_loses_all_that_the_twist_can_move_it():
+    """The bound is the distance as scanned less the twist's angle times the farthest radius: below every pose.
+
+    A ball of 20 as a mesh of 1,280 triangles, 300 above the line and 200 along: φ = 3.5° · 200 / 2620.
+    """
+    import trimesh
+
+    fine = trimesh.creation.icosphere(subdivisions=3, radius=20.0)
+    ball = Solid(fine.vertices + (500.0, 0.0, 880.0), fine.faces.astype("int32"))
+    other = trucks.part("A1", sphere((700.0, 60.0, 880.0), 20.0))
+    scene = trucks.scene(parts=(trucks.part("A0", ball), other), twist=TWIST)
+    pair = pair_up(scene).still[0]
+    assert pair.twisted is None
+    assert pair.twist_mm == pytest.approx(HALF * 200.0 / 2620.0 * math.hypot(20.0, 320.0), rel=1e-3)
+    row = row_of(scene)
+    assert row.at_least_mm == pytest.approx(row.distance_mm - pair.twist_mm)
+    assert "too fine to be swept" in row.reason

@@ -165,7 +165,7 @@ def key_of(
     shapes: tuple[Shape, ...] = (*pair.part, *pair.other) if isinstance(pair, StillPair) else pair.shapes
     parts = 0 if isinstance(pair, MovingPair) else len(pair.part)
     contacts = tuple(dataclasses.replace(contact, origin="") for contact in pair.contacts)
-    laden = pair.laden if isinstance(pair, MovingPair) else None
+    laden = pair.laden if isinstance(pair, MovingPair) else pair.twist_mm
     facts = (pair.between, contacts, parts, len(shapes), laden)
     demanded = (pair.chosen, sorted(pair.terms.items())) if demand else ()
     digest.update(repr((facts, demanded)).encode())

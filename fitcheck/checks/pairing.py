@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from fitcheck.checks.evidence import Evidence, evidence_of
 from fitcheck.checks.guard import Terms, box_corners, moving_terms, own_terms, part_terms, scan_terms
@@ -17,7 +17,7 @@ from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.rules import Party, choose_rule
 from fitcheck.checks.stretches import laden_of
 from fitcheck.checks.swept import MovingPair
-from fitcheck.checks.twisted import beside, twisted_body
+from fitcheck.checks.twisted import beside, under_way
 from fitcheck.geometry.distance import Shape
 from fitcheck.result import CoverageRow
 from fitcheck.vehicle.moving import MovingBody
@@ -78,9 +78,7 @@ class _Maker:
             if one.taped_sigma_mm > 0.0 and other.taped_sigma_mm == 0.0:
                 one, other = other, one  # what was taped on the vehicle stays: a clearing move moves the other
             pair = self._still(one, self._thing(other))
-            if pair is not None and not pair.contacts:
-                pair = replace(pair, twisted=twisted_body(one, other, self.scene.twist))
-            yield pair
+            yield None if pair is None else under_way(pair, one, other, self.scene.twist)
         for part in parts:
             for scan in self._scan(scan_terms(self.scene, box_corners(part.solids))):
                 yield self._still(part, scan)

@@ -39,6 +39,7 @@ class StillPair:
     contacts: tuple[Contact, ...] = ()
     evidence: Evidence | None = None  # what the scan says beside its metal; None: the other thing is no scan
     twisted: MovingBody | None = None  # the part as the other sees it while the frame twists; None: it stands still
+    twist_mm: float = 0.0  # where it cannot be swept: how far the twist may move it
 
     @property
     def guard_mm(self) -> float:

@@ -9,11 +9,13 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitcheck.checks.clearance import judge, undecided
 from fitcheck.checks.pairs import StillPair
 from fitcheck.checks.stretches import EVERYTHING
 from fitcheck.checks.swept import MovingPair, check_moving
@@ -44,33 +46,57 @@ def beside(body: MovingBody, shapes: Sequence[Shape], twist: FrameTwist | None) 
     return dataclasses.replace(body, pieces=pieces, shapes=shapes_of_it)
 
 
-def twisted_body(part: Part, other: Part, twist: FrameTwist | None) -> MovingBody | None:
-    """A part as another one on the same frame sees it over the twist; None where it hardly moves, or cannot be swept.
+def twist_move_mm(part: Part, other: Part, twist: FrameTwist | None) -> float:
+    """How far the twist moves any point of one part against another one on the same frame, at most."""
+    if twist is None:
+        return 0.0
+    low, high = _extents(part.solids)
+    most = np.maximum(np.abs(low), np.abs(high))
+    radius = math.hypot(most[1], max(abs(low[2] - twist.height_z_mm), abs(high[2] - twist.height_z_mm)))
+    return float(abs(_gain(part, other, twist)) * math.radians(twist.half_deg) * radius)
+
+
+def _gain(part: Part, other: Part, twist: FrameTwist) -> float:
+    """The share of the frame's twist that lies between the middles of two parts."""
+    (low, high), (other_low, other_high) = (_extents(one.solids) for one in (part, other))
+    return float((low + high - other_low - other_high)[0]) / 2.0 / twist.between_mm
+
+
+def under_way(pair: StillPair, part: Part, other: Part, twist: FrameTwist | None) -> StillPair:
+    """A pair of parts on one frame with what its twist does to them; as it is where they hardly move.
 
     What touches the other where that is declared is fastened to it, and not asked here.
     """
-    if twist is None:
-        return None
-    (low, high), (other_low, other_high) = (_extents(one.solids) for one in (part, other))
-    gain = float((low + high - other_low - other_high)[0]) / 2.0 / twist.between_mm
-    most = np.maximum(np.abs(low), np.abs(high))
-    radius = float(np.hypot(most[1], max(abs(low[2] - twist.height_z_mm), abs(high[2] - twist.height_z_mm))))
-    if abs(gain) * math.radians(twist.half_deg) * radius < _HARDLY_MM:
-        return None
+    move_mm = twist_move_mm(part, other, twist)
+    if twist is None or pair.contacts or move_mm < _HARDLY_MM:
+        return pair
     if sum(1 if solid.convex else len(solid.faces) for solid in part.solids) > MOST_FACETS:
-        return None
+        return replace(pair, twist_mm=move_mm)
     place = (twist.half_deg, twist.between_mm, twist.from_x_mm, twist.height_z_mm)
-    return carried_body(part, twist_at(twist.name, twist.from_x_mm + gain * twist.between_mm, *place), (twist.name,))
+    station = twist.from_x_mm + _gain(part, other, twist) * twist.between_mm
+    return replace(pair, twisted=carried_body(part, twist_at(twist.name, station, *place), (twist.name,)))
 
 
 def under_twist(row: Clearance, pair: StillPair) -> Clearance:
     """The row of two parts on the frame, also over its twist; as it is where they meet already as scanned."""
-    if pair.twisted is None or row.distance_mm is None or row.depth_mm is not None or row.contact == "inside":
+    if row.distance_mm is None or row.depth_mm is not None or row.contact == "inside":
         return row
+    if pair.twisted is None:
+        return _less_twist(row, pair) if pair.twist_mm else row
     swept = check_moving(pair.twisted, MovingPair(pair.between, pair.other, pair.chosen, pair.terms))
     points = None if swept.points_mm is None else swept.points_mm[::-1]  # the part first, as in ``between``
     causes = tuple(cause for cause in swept.causes if cause.name != EVERYTHING)
-    return dataclasses.replace(swept, between=pair.between, points_mm=points, static_mm=row.static_mm, causes=causes)
+    return replace(swept, between=pair.between, points_mm=points, static_mm=row.static_mm, causes=causes)
+
+
+def _less_twist(row: Clearance, pair: StillPair) -> Clearance:
+    """The row of a mesh of too many triangles to be swept: all that the twist can move it is taken off the bound."""
+    found = row.distance_mm or 0.0
+    bound = max(found - pair.twist_mm, 0.0)
+    judgement = judge(found, bound, pair.guard_mm, pair.chosen.rule.must_mm)
+    judgement = undecided(judgement) if row.contact == "unknown" else judgement
+    told = f"its mesh is too fine to be swept, so the frame's twist is taken off whole: {pair.twist_mm:.1f} mm"
+    return replace(row, at_least_mm=bound, verdict=judgement.verdict, reason=f"{judgement.reason}; {told}")
 
 
 def _extents(solids: Sequence[Solid]) -> NDArray[np.float64]:
