@@ -10,7 +10,9 @@ import trucks
 
 from fitcheck.checks.kept import Kept
 from fitcheck.checks.movers import Movers
+from fitcheck.checks.pairing import pair_up
 from fitcheck.checks.run import check_scene, check_with
+from fitcheck.checks.swept import check_moving
 from fitcheck.geometry.solids import box, sphere
 from fitcheck.result import Clearance, Verdict
 from fitcheck.vehicle.chains import Chain, Coordinate, Joint, Law
@@ -109,3 +111,12 @@ def test_a_depth_is_asked_of_no_pose_that_a_limit_forbids():
     row = check_scene(trucks.scene(parts=(block,), moving=(knob,), contacts=(place,))).clearances[0]
     assert row.verdict is Verdict.PASS
     assert row.contact == "declared"
+
+
+def test_a_rule_for_a_cause_judges_it_also_where_no_table_by_cause_is_asked_for():
+    """Metal taped since the scan is judged so: 40 mm in straight bump is too near for 60, 120 as scanned is not."""
+    rule = Rule(("hv_box", "axle"), 60.0, 60.0, "as typed", origin="a.yaml:9", cause="straight bump")
+    body, pair = pair_up(scene(rules=(rule,))).moving[0]
+    for by_cause in (True, False):
+        row = check_moving(body, pair, by_cause=by_cause)
+        assert (row.verdict, row.reason) == (Verdict.FAIL, "nearer than the rule allows; judged: straight bump")

@@ -88,8 +88,9 @@ def movers_of(body: MovingBody, pair: MovingPair) -> Movers | None:
 def check_moving(body: MovingBody, pair: MovingPair, *, by_cause: bool = True) -> Clearance:
     """Judge a moving body against a still thing or another body. Each pair alone: no answer depends on its company.
 
-    ``by_cause``: also the least over each part of the travel.
+    ``by_cause``: also the least over each part of the travel; always, where the rule judges one of them.
     """
+    by_cause = by_cause or pair.chosen.rule.cause not in ("", EVERYTHING)
     movers = movers_of(body, pair)
     movers = None if movers is None else movers.alone()
     static = None if movers is None else movers.closest(movers.space.scan_pose)
